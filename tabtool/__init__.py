@@ -1,0 +1,1 @@
+"""Harmonica tablature: notation, events, pitches, checks, renderings."""

@@ -7,11 +7,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import measure_reeds
 import numpy as np
 import pytest
-
-pytest.importorskip("soundfile")
-import measure_reeds
 from measure_reeds import FONTS, Samples, fundamental, partials
 from numpy.typing import NDArray
 from pytest_benchmark.fixture import BenchmarkFixture

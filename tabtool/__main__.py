@@ -1,0 +1,7 @@
+"""``python -m tabtool``."""
+
+import sys
+
+from tabtool.cli import main
+
+sys.exit(main())

@@ -1,0 +1,56 @@
+"""Reading and writing files: plain one-line errors, and never a half-written file."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+
+from tabtool.diagnostics import TabError
+
+
+def read_text(path: str, limit: int = 50_000_000) -> str:
+    """The text of a file; `TabError` with one plain line if it cannot be read as text."""
+    try:
+        with open(path, "rb") as file:
+            data = file.read(limit + 1)
+    except OSError as error:
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise TabError(f"{path}: cannot be read: {reason}") from None
+    if len(data) > limit:
+        raise TabError(f"{path}: larger than {limit // 1_000_000} MB, so surely not a tune")
+    return decode(data, path)
+
+
+def decode(data: bytes, path: str) -> str:
+    """UTF-8 bytes as text, a byte order mark dropped; `TabError` if they are no text."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        column = error.start - (data.rfind(b"\n", 0, error.start) + 1) + 1
+        raise TabError(
+            f"{path}:{line}:{column}: not UTF-8 text; save the file as UTF-8 and try again"
+        ) from None
+    if "\0" in text:
+        raise TabError(f"{path}: not a text file; a tune is plain text")
+    return text
+
+
+def write_file(path: str, data: bytes) -> None:
+    """Write all of `data` to `path`, or nothing: through a file beside it, then moved over it.
+
+    Raises `TabError` with one plain line where that fails.
+    """
+    target = os.path.realpath(path)
+    beside = f"{target}.{os.getpid()}.part"
+    try:
+        with open(beside, "wb") as file:
+            file.write(data)
+        if os.path.exists(target):
+            os.chmod(beside, os.stat(target).st_mode & 0o7777)
+        os.replace(beside, target)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            os.unlink(beside)
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise TabError(f"{path}: cannot be written: {reason}") from None

@@ -1,0 +1,483 @@
+"""Text to `Tune`: the one module that knows lark and finds the grammar.
+
+Header, section, lyric and comment lines are told apart here; a line of bars goes to
+the grammar as a whole, and if it fails, beat by beat, so that one bad beat hides
+nothing else. What cannot be read stays in the tune as `Broken` and is told of by a
+diagnostic with the place, what was expected and what to write instead.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from functools import cache, lru_cache
+from typing import Any
+
+from lark import Lark, Token, Transformer
+from lark.exceptions import UnexpectedInput
+
+from tabtool.diagnostics import Diagnostic, Level, Rule, Span, nearest
+from tabtool.harp import Breath, Technique, Tone
+from tabtool.header import FIELDS, Wrong
+from tabtool.mistakes import explain
+from tabtool.tune import (
+    Bar,
+    Barline,
+    Beat,
+    BlankLine,
+    Broken,
+    CommentLine,
+    Figure,
+    HeaderLine,
+    Hold,
+    Line,
+    LyricLine,
+    Marks,
+    MusicLine,
+    Note,
+    Rest,
+    SectionLine,
+    Share,
+    Split,
+    Tune,
+    UnreadLine,
+)
+
+UNREADABLE = Rule("unreadable", Level.ERROR, "The text is not in the notation.", reads=True)
+UNKNOWN_HEADER = Rule("unknown-header", Level.ERROR, "There is no such header.", reads=True)
+HEADER_VALUE = Rule(
+    "header-value", Level.ERROR, "The header's value cannot be understood.", reads=True
+)
+HEADER_PLACE = Rule(
+    "header-place", Level.ERROR, "The header stands where it cannot count.", reads=True
+)
+
+_HEADER = re.compile(r"(\s*)([A-Za-z][\w ]*?)\s*:\s*(.*)$")
+_SECTION = re.compile(r"(\s*)\[([^\[\]]*)\]\s*(#.*)?$")
+_COMMENT = re.compile(r"(?:^|\s)#")
+_TITLE_COMMENT = re.compile(r"(?:^|\s)#(?=\s|$)")  # a title may say "Tune #3"
+# The pieces of a line of bars that failed: bar lines, comment, and what lies between.
+_PIECE = re.compile(r'#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=\s))?|(?:"[^"|]*"|[^\s|"#:]|:(?!\|)|")+')
+
+
+def parse(
+    text: str, file: str = "tune", folder: str | None = None
+) -> tuple[Tune, tuple[Diagnostic, ...]]:
+    """Read a tune; `folder` is where tuning files named in it lie (by default beside `file`).
+
+    Never raises for anything the text may hold.
+    """
+    return _Reading(file, os.path.dirname(file) if folder is None else folder).read(text)
+
+
+def parse_figure(token: str) -> Figure:
+    """One note token such as ``2v2`` as a figure; `NoteError` (a ValueError) if it is none."""
+    return _figure(token)
+
+
+class _Reading:
+    """One pass over one text."""
+
+    def __init__(self, file: str, folder: str) -> None:
+        self.file = file
+        self.folder = folder
+        self.found: list[Diagnostic] = []
+        self.number = 0
+        self.music_since_section = False
+        self.sections = 0
+
+    def read(self, text: str) -> tuple[Tune, tuple[Diagnostic, ...]]:
+        lines: list[Line] = []
+        for self.number, line in enumerate(_split_lines(text), start=1):
+            read = self.line(line)
+            if isinstance(read, LyricLine) and not _follows_music(lines):
+                self.report(
+                    UNREADABLE,
+                    read.span.column,
+                    read.span.end_column,
+                    "a lyric line with no line of bars above it",
+                    "write it directly under the bars it is sung to",
+                )
+                read = UnreadLine(read.span)
+            lines.append(read)
+        while len(lines) > 1 and isinstance(lines[-1], BlankLine):
+            lines.pop()
+        return Tune(tuple(lines), self.file), tuple(self.found)
+
+    def span(self, column: int, end_column: int) -> Span:
+        return Span(self.file, self.number, column, end_column)
+
+    def report(self, rule: Rule, column: int, end: int, message: str, help: str) -> None:
+        self.found.append(rule.at(self.span(column, max(end, column + 1)), message, help))
+
+    def line(self, line: str) -> Line:
+        bare = line.strip()
+        whole = self.span(len(line) - len(line.lstrip()) + 1, len(line.rstrip()) + 1)
+        if not bare:
+            return BlankLine(self.span(1, 2))
+        if bare[0] == "#":
+            return CommentLine(bare, whole)
+        if bare[0] == "[":
+            return self.section(line, whole)
+        if bare[0].isalpha():
+            header = _HEADER.match(line)
+            if header:
+                if header[2].lower() == "lyric":
+                    return self.lyric(line, header.start(3), whole)
+                return self.header(header, whole)
+            self.report(
+                UNREADABLE,
+                whole.column,
+                whole.end_column,
+                "this line is no header, section, lyric or line of bars",
+                "write name: value, [section], bars such as | 4v 4^ |, or # before a comment",
+            )
+            return UnreadLine(whole)
+        self.music_since_section = True
+        return self.music(line, whole)
+
+    def section(self, line: str, whole: Span) -> Line:
+        found = _SECTION.match(line)
+        if not found:
+            self.report(
+                UNREADABLE,
+                whole.column,
+                whole.end_column,
+                "a section name stands alone between brackets",
+                "write it on its own line, such as [head]",
+            )
+            return UnreadLine(whole)
+        self.sections += 1
+        self.music_since_section = False
+        name = " ".join(found[2].split())
+        return SectionLine(name, self.span(found.end(1) + 1, found.end(2) + 2), found[3] or "")
+
+    def header(self, found: re.Match[str], whole: Span) -> Line:
+        name, rest = " ".join(found[2].lower().split()), found[3].rstrip()
+        field = FIELDS.get(name)
+        if field is None:
+            near = nearest(name, (*FIELDS, "lyric"))
+            self.report(
+                UNKNOWN_HEADER,
+                found.start(2) + 1,
+                found.end(2) + 1,
+                f"there is no header '{found[2]}'",
+                (f"write {near}: …; " if near else "") + f"headers are {', '.join(FIELDS)}",
+            )
+            return UnreadLine(whole)
+        value, comment = _cut(rest, _TITLE_COMMENT if name in ("title", "composer") else _COMMENT)
+        column = found.start(3) + 1
+        span = self.span(column, column + max(len(value), 1))
+        if self.music_since_section:
+            self.report(
+                HEADER_PLACE,
+                whole.column,
+                whole.end_column,
+                f"'{name}' in the middle of the music",
+                "begin a new [section] and write the header under it",
+            )
+        elif self.sections and not field.sectional:
+            self.report(
+                HEADER_PLACE,
+                whole.column,
+                whole.end_column,
+                f"'{name}' holds for the whole tune",
+                "write it above the first [section]",
+            )
+        elif not value:
+            self.report(
+                HEADER_VALUE,
+                span.column,
+                span.end_column,
+                f"'{name}' says nothing",
+                f"write, for example, {field.example}",
+            )
+        else:
+            try:
+                canonical, parsed = field.read(value, self.folder)
+            except Wrong as wrong:
+                self.report(HEADER_VALUE, span.column, span.end_column, wrong.message, wrong.help)
+                return HeaderLine(name, value, None, span, comment)
+            return HeaderLine(name, canonical, parsed, span, comment)
+        return UnreadLine(whole)
+
+    def lyric(self, line: str, start: int, whole: Span) -> Line:
+        text, comment = _cut(line[start:].rstrip(), _COMMENT)
+        syllables = tuple(
+            (found[0], self.span(start + found.start() + 1, start + found.end() + 1))
+            for found in re.finditer(r"\||[^\s|]+", text)
+        )
+        return LyricLine(syllables, whole, comment)
+
+    def music(self, line: str, whole: Span) -> Line:
+        try:
+            shapes = _lark().parse(line, start="line")
+        except UnexpectedInput:
+            items, comment = self.piecemeal(line)
+        else:
+            comment = ""
+            if shapes and not isinstance(shapes[-1], list) and shapes[-1].type == "COMMENT":
+                comment = shapes.pop().rstrip()
+            items = [self.item(shape) for shape in shapes]
+        return MusicLine(self.bars(items), whole, comment)
+
+    def piecemeal(self, line: str) -> tuple[list[Token | Beat], str]:
+        """Read a line that failed as a whole: each beat by itself, and tell of those that fail."""
+        items: list[Token | Beat] = []
+        comment = ""
+        for piece in _PIECE.finditer(line):
+            text, start = piece[0], piece.start()
+            if text[0] == "#":
+                comment = text.rstrip()
+                continue
+            bar = re.fullmatch(r":?(\|\||\|\]|\|)(:|[1-9])?", text)
+            try:
+                # Blanks before it keep the columns right.
+                shapes = _lark().parse(" " * start + text + (" " if bar else ""), start="line")
+                items += [self.item(shape) for shape in shapes]
+            except UnexpectedInput:
+                column, end, message, help = explain(text)
+                self.report(UNREADABLE, start + column + 1, start + end + 1, message, help)
+                broken = self.span(start + 1, start + len(text) + 1)
+                items.append(Beat((Broken(broken),), broken))
+        return items, comment
+
+    def item(self, shape: Any) -> Token | Beat:
+        """A bar line as it is; the nested tokens of a beat as a `Beat`."""
+        return self.beat(shape) if isinstance(shape, list) else shape
+
+    def beat(self, shape: list[Any]) -> Beat:
+        if len(shape) == 1:
+            part = self.share(shape[0])
+            if isinstance(part, Split) and not part.symbol:
+                return Beat(part.parts, part.span)  # (4v,5v) as a whole beat is 4v,5v
+            return Beat((part,), part.span)
+        parts = tuple([self.share(part) for part in shape])
+        return Beat(parts, parts[0].span._replace(end_column=parts[-1].span.end_column))
+
+    def share(self, shape: Any, symbol: str = "") -> Share:
+        if isinstance(shape, Token):
+            column = (shape.start_pos or 0) + 1
+            span = Span(self.file, self.number, column, column + len(shape))
+            if shape.type == "NOTE":
+                try:
+                    return Note(_figure(str(shape)), span, symbol)
+                except NoteError as wrong:
+                    self.report(UNREADABLE, column, span.end_column, wrong.message, wrong.help)
+                    return Broken(span, symbol)
+            return Rest(span, symbol) if shape.type == "REST" else Hold(span, symbol)
+        if isinstance(shape, dict):
+            chord, inner = shape["symbol"], shape["share"]
+            return self.share(inner, str(chord)[1:-1].strip())
+        parts = tuple([self.share(part) for part in shape])
+        if len(parts) == 1:
+            return parts[0]._replace(symbol=symbol or parts[0].symbol)  # (4v) is 4v
+        span = parts[0].span
+        return Split(
+            parts,
+            span._replace(column=span.column - 1, end_column=parts[-1].span.end_column + 1),
+            symbol,
+        )
+
+    def bars(self, items: list[Token | Beat]) -> tuple[Bar, ...]:
+        bars = []
+        before: Barline | None = None
+        began = False  # a bar line or beat has been seen since the last bar was closed
+        beats: list[Beat] = []
+        last = 1
+
+        def close(after: Barline | None, column: int, end: int) -> None:
+            if beats:
+                span = beats[0].span._replace(end_column=beats[-1].span.end_column)
+            else:
+                span = self.span(column, end)
+            bars.append(Bar(before, tuple(beats), after, span))
+
+        for item in items:
+            if isinstance(item, Beat):
+                beats.append(item)
+                began = True
+                last = item.span.end_column
+                continue
+            start = item.start_pos or 0
+            barline = _barline(item)
+            if not beats and before is not None and before.closes and barline.opens:
+                before = before._replace(opens=True)  # :| |: is :|:
+                continue
+            if began:
+                close(barline, last, start + 2)
+            before, beats, began, last = barline, [], True, start + len(item) + 1
+        if beats or not bars:
+            close(None, last, last + 1)
+        return tuple(bars)
+
+
+class _Shape(Transformer[Token, Any]):
+    """What lark matched, as nested tokens: a beat is a list, a split a tuple.
+
+    Given to lark, which then builds no tree; it keeps no state, so one parser serves all.
+    """
+
+    def line(self, items: list[Any]) -> list[Any]:
+        return items
+
+    def beat(self, items: list[Any]) -> list[Any]:
+        return items
+
+    def share(self, items: list[Any]) -> Any:
+        return items[0] if len(items) == 1 else {"symbol": items[0], "share": items[1]}
+
+    def split(self, items: list[Any]) -> tuple[Any, ...]:
+        return tuple(items)
+
+    def note(self, items: list[Any]) -> list[Any]:
+        return items
+
+    def tone(self, items: list[Any]) -> list[Any]:
+        return items
+
+
+class NoteError(ValueError):
+    """A token that makes no note: what is wrong with it, and what to write instead."""
+
+    def __init__(self, message: str, help: str) -> None:
+        super().__init__(f"{message}; {help}")
+        self.message, self.help = message, help
+
+
+def _meaning(items: list[Any]) -> Figure:
+    """A figure from the tokens of a note."""
+    tones: list[list[Token]] = []
+    joins: list[str] = []
+    signs: dict[str, str] = {}
+    for item in items:
+        if isinstance(item, list):
+            tones.append(item)
+        elif item.type == "JOIN":
+            joins.append(str(item))
+        elif item.type in signs:
+            raise NoteError(f"the mark {item} stands twice on one note", f"keep one {item}")
+        else:
+            signs[item.type] = str(item)
+    marks = Marks(
+        scoop=len(signs.get("SCOOP", "")),
+        fall=len(signs.get("FALL", "")),
+        dip=max(0, len(signs.get("DIP", "")) - 1),
+        vibrato="VIBRATO" in signs,
+        accent="ACCENT" in signs,
+        staccato="STACCATO" in signs,
+        wah="WAH" in signs,
+    )
+    played = _tones(tones)
+    grace = tuple(_figure(text) for text in signs.get("GRACE", "{}")[1:-1].split(",") if text)
+    if "GRACE" in signs and (not grace or any(figure.grace for figure in grace)):
+        raise NoteError(
+            "grace notes that are no notes", "write them between braces: {5v}4v or {5v,6v}4v"
+        )
+    if "~" not in joins:
+        return Figure(played, marks, grace=grace)
+    if len(played) != 2:
+        raise NoteError("a shake goes between two holes", "write the two holes, such as 4~5v")
+    return Figure(played[:1], marks, played[1], grace)
+
+
+@lru_cache(maxsize=4096)
+def _figure(token: str) -> Figure:
+    """The meaning of one note token; tunes say the same few again and again."""
+    try:
+        return _meaning(_lark().parse(token, start="note"))
+    except UnexpectedInput:
+        _, _, message, help = explain(token)
+        raise NoteError(message, help) from None
+
+
+def _tones(written: list[list[Token]]) -> tuple[Tone, ...]:
+    """Tones from hole, arrow, depth and slide tokens; an arrow serves the holes before it."""
+    tones: list[Tone] = []
+    arrow: list[Token] = []
+    for hole_token, *own in reversed(written):
+        arrow = own or arrow
+        hole = int(hole_token)
+        if not arrow:
+            raise NoteError(
+                f"{hole} does not say which way the breath goes",
+                f"write {hole}^ to blow or {hole}v to draw",
+            )
+        sign, depth, slide = str(arrow[0]), 0.0, False
+        for token in arrow[1:]:
+            if token.type == "DEPTH":
+                depth = float(token)
+                if not depth:
+                    raise NoteError("a bend of no depth", f"write {hole}{sign} without the {token}")
+                if depth % 0.5:
+                    raise NoteError(
+                        f"{token} is no depth: depths are counted in semitones and quarter tones",
+                        f"write {hole}{sign}{round(depth * 2) / 2 or 0.5:g}",
+                    )
+            else:
+                slide = True
+        breath = Breath.BLOW if sign[0] in "^↑" else Breath.DRAW
+        if len(sign) == 2:
+            technique = Technique.OVERBLOW if breath is Breath.BLOW else Technique.OVERDRAW
+        else:
+            technique = Technique.BEND if depth else Technique.NATURAL
+        tones.append(Tone(hole, breath, technique, depth, slide))
+    tones.reverse()
+    holes = [tone.hole for tone in tones]
+    if len(set(holes)) < len(holes):
+        raise NoteError("the same hole twice in one chord", "name each hole once")
+    if len({tone.breath for tone in tones}) > 1:
+        raise NoteError(
+            "blow and draw at once: one breath goes one way",
+            "write holes of one breath, such as 2+3v, or two notes",
+        )
+    if len({tone.slide for tone in tones}) > 1:
+        raise NoteError(
+            "the slide is in for one note of the chord and out for another",
+            "write * on every arrow of the chord or on none",
+        )
+    return tuple(tones)
+
+
+def _barline(text: str) -> Barline:
+    return Barline(
+        opens=text.endswith(":"),
+        closes=text.startswith(":"),
+        double="||" in text,
+        final="]" in text,
+        ending=int(text[-1]) if text[-1].isdigit() else 0,
+    )
+
+
+def _split_lines(text: str) -> list[str]:
+    """Lines as editors count them: ended by LF, CR LF or CR; tabs count as one column."""
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
+def _cut(text: str, comment: re.Pattern[str]) -> tuple[str, str]:
+    found = comment.search(text)
+    if not found:
+        return text.strip(), ""
+    return text[: found.start()].strip(), text[found.start() :].strip()
+
+
+def _follows_music(lines: list[Line]) -> bool:
+    for line in reversed(lines):
+        if isinstance(line, (LyricLine, CommentLine)):
+            continue
+        return isinstance(line, MusicLine)
+    return False
+
+
+@cache
+def _lark() -> Lark:
+    """The grammar, which an installed package carries inside and a checkout beside itself."""
+    here = os.path.dirname(os.path.abspath(__file__))
+    for folder in (os.path.join(here, "grammar"), os.path.join(os.path.dirname(here), "grammar")):
+        path = os.path.join(folder, "tab.lark")
+        if os.path.exists(path):
+            with open(path, encoding="utf-8") as file:
+                return Lark(
+                    file.read(), parser="lalr", start=["line", "note"], transformer=_Shape()
+                )
+    raise FileNotFoundError("the grammar tab.lark is not part of this installation")

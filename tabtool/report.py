@@ -1,0 +1,101 @@
+"""Diagnostics as text a person reads, or as JSON a program reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from tabtool.diagnostics import Diagnostic, Level
+from tabtool.load import Loaded
+
+
+def as_text(diagnostics: Iterable[Diagnostic], source: str) -> str:
+    """Each finding with its line, carets under the span, and what to write instead."""
+    lines = source.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    out = []
+    for found in diagnostics:
+        span = found.span
+        out.append(
+            f"{span.file}:{span.line}:{span.column}: {found.level}: {found.message} "
+            f"[{found.rule.name}]"
+        )
+        if 1 <= span.line <= len(lines) and lines[span.line - 1].strip():
+            text, start, carets = _excerpt(lines[span.line - 1], span.column, span.end_column)
+            number = str(span.line)
+            out.append(f"  {number} | {text}")
+            out.append(f"  {' ' * len(number)} | {' ' * start}{'^' * carets}")
+        if found.help:
+            out.append(f"    -> {found.help}")
+    return "\n".join(out)
+
+
+def _excerpt(line: str, column: int, end_column: int, width: int = 88) -> tuple[str, int, int]:
+    """A part of a long line around the span; where in it the carets start, and how many."""
+    line = line.replace("\t", " ")
+    start, length = column - 1, max(1, end_column - column)
+    if len(line) <= width:
+        return line.rstrip(), start, min(length, max(1, len(line) - start))
+    begin = max(0, start - width // 2)
+    cut = line[begin : begin + width]
+    head, tail = ("…" if begin else ""), ("…" if begin + width < len(line) else "")
+    offset = start - begin + len(head)
+    return head + cut + tail, offset, min(length, len(cut) - (start - begin))
+
+
+def as_rows(diagnostics: Iterable[Diagnostic]) -> list[dict[str, object]]:
+    """The JSON of `check`: one object a finding."""
+    return [
+        {
+            "file": found.span.file,
+            "line": found.span.line,
+            "column": found.span.column,
+            "end_column": found.span.end_column,
+            "rule": found.rule.name,
+            "level": str(found.level),
+            "message": found.message,
+            "help": found.help,
+        }
+        for found in diagnostics
+    ]
+
+
+def summary(loaded: Loaded) -> str:
+    """One line on a whole tune: how much of it can be played, on what."""
+    count = dict.fromkeys(Level, 0)
+    for found in loaded.diagnostics:
+        count[found.level] += 1
+    notes = sum(1 for _ in loaded.tune.notes())
+    said = [
+        many(count[level], word)
+        for level, word in (
+            (Level.ERROR, "error"),
+            (Level.CAUTION, "caution"),
+            (Level.HINT, "hint"),
+        )
+        if count[level]
+    ]
+    harps = dict.fromkeys(
+        str(stretch.setting.harp) for stretch in loaded.score.stretches if stretch.setting.harp
+    )
+    on = f" on {_and([f'a {harp}' for harp in harps])}" if harps else ""
+    name = loaded.tune.file
+    if not said:
+        return f"{name}: {many(notes, 'note')}{on}, nothing to object to"
+    return f"{name}: {many(notes, 'note')}{on}: {', '.join(said)}"
+
+
+def many(count: int, word: str) -> str:
+    """``1 note``, ``2 notes``."""
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def _and(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Left-aligned columns two spaces apart."""
+    widths = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head))]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in (head, *rows)
+    )

@@ -1,0 +1,611 @@
+"""A tune on a harp: what sounds, and when.
+
+`resolve` plays the written lines out (repeats, endings, holds) into `NoteEvent`s.
+Onsets and durations are `Fraction`s of a beat from the first note of the tune, exact
+as written; seconds are floats and follow tempo and feel. Swing bends time only in
+beats divided in halves: a beat written in thirds is played as written.
+
+An impossible note keeps its event, with the pitch the tab asks for, so that one
+fault does not hide the rest; only a note with no reed at all has no pitch (None).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from functools import cache
+from typing import NamedTuple
+
+from tabtool.diagnostics import Diagnostic, Level, Rule, Span
+from tabtool.harp import Harp, Layout
+from tabtool.header import Setting
+from tabtool.tune import (
+    Bar,
+    Broken,
+    Figure,
+    HeaderLine,
+    Hold,
+    LyricLine,
+    MusicLine,
+    Note,
+    SectionLine,
+    Share,
+    Split,
+    Tune,
+    notes_of,
+)
+from tabtool.tunings import HARP_KEY_HELP, UNKNOWN_KEY
+
+BAR_LENGTH = Rule("bar-length", Level.ERROR, "A bar does not add up to its meter.", reads=True)
+NOTHING_TO_HOLD = Rule(
+    "nothing-to-hold", Level.ERROR, "A hold with nothing sounding before it.", reads=True
+)
+REPEAT = Rule("repeat", Level.ERROR, "Repeat signs or endings that do not match.", reads=True)
+LYRIC = Rule("lyric", Level.ERROR, "More syllables than notes to sing them to.", reads=True)
+HARP_MISSING = Rule(
+    "harp-missing", Level.ERROR, "No harp is named, so no pitch is known.", reads=True
+)
+
+
+class Stretch(NamedTuple):
+    """A stretch of played time under one setting: a section, each time it is played.
+
+    `onset` is in beats, `quarters` in quarter notes, `start_s` in seconds, all from
+    the start of the tune; `written` is the index of the section in the text.
+    """
+
+    name: str
+    setting: Setting
+    onset: int
+    quarters: Fraction
+    start_s: float
+    written: int
+
+    @property
+    def beat_s(self) -> float:
+        """Seconds a beat lasts."""
+        return 60.0 / float(self.setting.tempo)
+
+
+class NoteEvent(NamedTuple):
+    """A note as it is played.
+
+    `onset` and `duration` are in beats, `start_s` and `end_s` in seconds; `pitches` are
+    MIDI numbers, one a tone, those of a shake's second tone apart in `shake`. `possible`
+    says whether the reeds allow every tone. `play` counts the passes of a repeat.
+    """
+
+    note: Note
+    stretch: Stretch
+    bar: int
+    onset: Fraction
+    duration: Fraction
+    start_s: float
+    end_s: float
+    pitches: tuple[float | None, ...]
+    possible: bool
+    play: int
+    lyric: str
+
+    @property
+    def figure(self) -> Figure:
+        return self.note.figure
+
+    @property
+    def setting(self) -> Setting:
+        return self.stretch.setting
+
+    @property
+    def quarters(self) -> Fraction:
+        """The onset in quarter notes from the start of the tune."""
+        since = self.onset - self.stretch.onset
+        return self.stretch.quarters + since * self.setting.meter.beat_quarters
+
+
+class SymbolEvent(NamedTuple):
+    """An accompaniment chord and where it begins, in beats and seconds."""
+
+    text: str
+    span: Span
+    stretch: Stretch
+    onset: Fraction
+    start_s: float
+
+
+class PlayedBar(NamedTuple):
+    """A bar as it is played: its written number, where it begins and its length, in beats."""
+
+    number: int
+    bar: Bar
+    stretch: Stretch
+    onset: int
+    beats: int
+    play: int
+
+
+class Score(NamedTuple):
+    """A tune played out."""
+
+    tune: Tune
+    stretches: tuple[Stretch, ...]
+    bars: tuple[PlayedBar, ...]
+    events: tuple[NoteEvent, ...]
+    symbols: tuple[SymbolEvent, ...]
+    beats: int  # the whole length
+
+    @property
+    def seconds(self) -> float:
+        """The whole length in seconds."""
+        if not self.stretches:
+            return 0.0
+        last = self.stretches[-1]
+        return last.start_s + (self.beats - last.onset) * last.beat_s
+
+
+class _WrittenBar(NamedTuple):
+    bar: Bar
+    section: int
+    opens: bool
+    closes: bool
+    ending: int
+
+
+class _Section(NamedTuple):
+    name: str
+    setting: Setting
+
+
+def resolve(
+    tune: Tune, harp_key: str = "", tuning: Layout | None = None
+) -> tuple[Score, tuple[Diagnostic, ...]]:
+    """Play a tune out; `harp_key` and `tuning` stand in for those the tune names."""
+    return _Playing(tune, harp_key, tuning).play()
+
+
+class _Playing:
+    def __init__(self, tune: Tune, harp_key: str, tuning: Layout | None) -> None:
+        self.tune = tune
+        self.harp_key = harp_key
+        self.tuning = tuning
+        self.found: list[Diagnostic] = []
+        self.sections: list[_Section] = []
+        self.bars: list[_WrittenBar] = []
+        self.words: dict[Span, tuple[str, ...]] = {}
+
+    def play(self) -> tuple[Score, tuple[Diagnostic, ...]]:
+        self.read_lines()
+        order = self.order()
+        self.check_lengths(order)
+        score = self.perform(order)
+        self.check_harps(score)
+        return score, tuple(self.found)
+
+    def read_lines(self) -> None:
+        setting = Setting()
+        if self.harp_key or self.tuning:
+            setting = self.override(setting)
+        name = ""
+        fresh = True  # header lines since the last bar: a new section begins with the next
+        written: list[tuple[Bar, int]] = []
+        music: MusicLine | None = None
+        for line in self.tune.lines:
+            if isinstance(line, MusicLine):
+                if fresh:
+                    self.sections.append(_Section(name, setting))
+                    fresh = False
+                written += [(bar, len(self.sections) - 1) for bar in line.bars]
+                music = line
+            elif isinstance(line, HeaderLine):
+                changed = setting.after(line)
+                if line.name in ("harp", "tuning"):
+                    changed = self.override(changed)
+                    if changed.harp is None and changed.harp_key and line.parsed is not None:
+                        self.no_such_harp(line, changed)
+                setting, fresh = changed, True
+            elif isinstance(line, SectionLine):
+                name, fresh = line.name, True
+            elif isinstance(line, LyricLine) and music is not None:
+                self.sing(line, music)
+        for index, (bar, section) in enumerate(written):
+            before = written[index - 1][0].after if index else None
+            after = written[index + 1][0].before if index + 1 < len(written) else None
+            own, end = bar.before, bar.after
+            self.bars.append(
+                _WrittenBar(
+                    bar,
+                    section,
+                    opens=bool((own and own.opens) or (before and before.opens)),
+                    closes=bool((end and end.closes) or (after and after.closes)),
+                    ending=(own.ending if own else 0) or (before.ending if before else 0),
+                )
+            )
+
+    def override(self, setting: Setting) -> Setting:
+        return setting.on(self.harp_key or setting.harp_key, self.tuning or setting.tuning)
+
+    def no_such_harp(self, line: HeaderLine, setting: Setting) -> None:
+        if setting.harp_key.endswith("m") and not setting.tuning.minor:
+            message = f"a {setting.tuning.name} harp is not sold as {setting.harp_key}"
+            help = f"write harp: {setting.harp_key[:-1]}, or a minor tuning above it"
+        else:
+            message, help = f"there is no harp in {setting.harp_key}", HARP_KEY_HELP
+        if line.name == "harp":  # the tuning may still follow; tell once, where the harp is named
+            later = any(
+                isinstance(other, HeaderLine)
+                and other.name == "tuning"
+                and other.span.line > line.span.line
+                for other in self.tune.lines
+            )
+            if later:
+                return
+        self.found.append(UNKNOWN_KEY.at(line.span, message, help))
+
+    def sing(self, line: LyricLine, music: MusicLine) -> None:
+        """Lay syllables under the notes of the bars above; each further line is a verse."""
+        bars = [[note for beat in bar.beats for note in notes_of(beat.parts)] for bar in music.bars]
+        notes = [(note, index) for index, bar in enumerate(bars) for note in bar]
+        verse = 0
+        place = bar_now = 0
+        if notes:
+            verse = len(self.words.get(notes[0][0].span, ()))
+            for note, _ in notes:
+                sung = self.words.get(note.span, ())
+                self.words[note.span] = (*sung, "")
+        for syllable, span in line.syllables:
+            if syllable == "|":
+                bar_now += 1
+                while place < len(notes) and notes[place][1] < bar_now:
+                    place += 1
+                continue
+            if place >= len(notes):
+                self.found.append(
+                    LYRIC.at(
+                        span,
+                        "a syllable with no note left to sing it to",
+                        f"the bars above have {len(notes)} notes; - joins syllables of a word "
+                        "(write Ket- tle), _ holds one on, * leaves a note out",
+                    )
+                )
+                break
+            note, bar_now = notes[place]
+            if syllable not in ("_", "*"):
+                sung = self.words[note.span]
+                self.words[note.span] = (*sung[:verse], syllable)
+            place += 1
+
+    def order(self) -> list[tuple[int, int]]:
+        """The indices of the bars in the order they are played, each with its pass."""
+        bars = self.bars
+        order: list[tuple[int, int]] = []
+        start, play, index = 0, 1, 0  # the repeat runs from bar `start`; this is pass `play`
+        sent_back: set[int] = set()
+        while index < len(bars):
+            bar = bars[index]
+            if bar.opens and start != index:
+                start, play = index, 1
+            if bar.ending:
+                endings = self.endings(index, start)
+                if not endings:
+                    self.repeat_fault(
+                        bar,
+                        "an ending outside a repeat",
+                        "write |: where the repeat begins, and :| where it goes back",
+                    )
+                elif play not in endings:
+                    self.repeat_fault(
+                        bar,
+                        f"there is no ending {play} beside ending {bar.ending}",
+                        "number endings from 1: |1 … :|2 … |",
+                    )
+                elif bar.ending != play:
+                    index = endings[play]
+                    continue
+            order.append((index, play))
+            index += 1
+            over = False  # whether the repeat that runs is over after this bar
+            if bar.closes:
+                if play < self.passes(index - 1, start):
+                    sent_back.add(index - 1)
+                    play, index = play + 1, start
+                    continue
+                over = True
+                if index - 1 not in sent_back:
+                    self.repeat_fault(
+                        bar,
+                        "this goes back, but to where is not clear",
+                        "write |: where the repeated part begins",
+                    )
+            elif play > 1 and index < len(bars):
+                after = bar.bar.after
+                over = bars[index].section != bar.section or bool(
+                    after and (after.double or after.final)
+                )
+            if over:
+                start, play = index, 1
+        self.check_repeats()
+        return order
+
+    def endings(self, index: int, start: int) -> dict[int, int]:
+        """Where each ending of the repeat from `start` around `index` begins; empty if none runs."""
+        found: dict[int, int] = {}
+        closes = False
+        for at in range(start, len(self.bars)):
+            bar = self.bars[at]
+            if (at > index and bar.opens) or bar.ending in found:
+                break
+            if bar.ending:
+                found[bar.ending] = at
+            closes = closes or bar.closes
+        return found if closes and index in found.values() else {}
+
+    def passes(self, index: int, start: int) -> int:
+        """How often the passage that goes back at `index` is played: once an ending, or twice."""
+        ending = self.bars[index + 1].ending if index + 1 < len(self.bars) else 0
+        return max(2, ending, *(bar.ending for bar in self.bars[start : index + 1]))
+
+    def check_repeats(self) -> None:
+        opened: _WrittenBar | None = None
+        for bar in self.bars:
+            if bar.opens:
+                if opened is not None:
+                    self.repeat_fault(
+                        opened, "a repeat that never goes back", "write :| where it does"
+                    )
+                opened = bar
+            if bar.closes:
+                opened = None
+        if opened is not None:
+            self.repeat_fault(opened, "a repeat that never goes back", "write :| where it does")
+
+    def repeat_fault(self, bar: _WrittenBar, message: str, help: str) -> None:
+        self.found.append(REPEAT.at(bar.bar.span, message, help))
+
+    def check_lengths(self, order: list[tuple[int, int]]) -> None:
+        """Bars that do not add up; a bar split by a repeat sign or a section counts as one."""
+        excused = {order[0][0]} if order and self.short(order[0][0]) else set[int]()
+        for (one, _), (two, _) in zip(order, order[1:], strict=False):
+            boundary = (
+                two != one + 1
+                or self.bars[one].closes
+                or self.bars[two].opens
+                or self.bars[two].ending
+                or self.bars[one].section != self.bars[two].section
+            )
+            if boundary and self.short(one) and self.short(two):
+                meter = self.meter(one)
+                together = len(self.bars[one].bar.beats) + len(self.bars[two].bar.beats)
+                if meter == self.meter(two) and together == meter:
+                    excused |= {one, two}
+        for index, written in enumerate(self.bars):
+            wanted, bar = self.meter(index), written.bar
+            if wanted is None or len(bar.beats) == wanted or index in excused:
+                continue
+            if any(isinstance(part, Broken) for beat in bar.beats for part in beat.parts):
+                continue  # what could not be read may have been any number of beats
+            meter = self.sections[written.section].setting.meter
+            number, has = self.number(index), len(bar.beats)
+            if not has:
+                message = f"bar {number} is empty"
+                help = f"write {' '.join('.' * wanted)} for a bar of silence"
+            elif has > wanted:
+                message = f"bar {number} has {has} beats, {_beats(has - wanted)} too many for {meter.text}"
+                help = (
+                    "join what belongs to one beat with commas, or put a bar line "
+                    f"after {_beats(wanted)}"
+                )
+            else:
+                message = f"bar {number} has {_beats(has)}, {_beats(wanted - has)} too few for {meter.text}"
+                help = "add - to hold the last note on, . for silence, or the missing notes"
+            self.found.append(BAR_LENGTH.at(bar.span, message, help))
+
+    def meter(self, index: int) -> int | None:
+        return self.sections[self.bars[index].section].setting.meter.beats
+
+    def short(self, index: int) -> bool:
+        wanted = self.meter(index)
+        return wanted is not None and 0 < len(self.bars[index].bar.beats) < wanted
+
+    def number(self, index: int) -> int:
+        """The number of a bar as written, a pick-up being bar 0."""
+        return index if self.bars and self.short(0) and len(self.bars) > 1 else index + 1
+
+    def perform(self, order: list[tuple[int, int]]) -> Score:
+        events: list[NoteEvent] = []
+        symbols: list[SymbolEvent] = []
+        stretches: list[Stretch] = []
+        played: list[PlayedBar] = []
+        beat_now = 0
+        stretch: Stretch | None = None
+        beat_s = 0.0
+        swing = Fraction(1, 2)
+        words = self.words
+        pitches = _Pitches(None)
+        first_number = self.number(0) if order else 1
+        sounding: Note | Broken | None = None
+        silent = False  # a rest has been written since
+        onset = duration = Fraction(0)
+        start_s = end_s = 0.0
+        note_bar = note_play = 0
+        note_stretch = stretch
+
+        def finish() -> None:
+            if isinstance(sounding, Note):
+                assert note_stretch is not None
+                sung = words.get(sounding.span, ()) if words else ()
+                known, possible = pitches.of(sounding.figure)
+                lyric = sung[min(note_play, len(sung)) - 1] if sung else ""
+                events.append(
+                    NoteEvent(
+                        sounding, note_stretch, note_bar, onset, duration, start_s, end_s,
+                        known, possible, note_play, lyric,
+                    )
+                )  # fmt: skip
+
+        for index, play in order:
+            written = self.bars[index]
+            if stretch is None or stretch.written != written.section:
+                section = self.sections[written.section]
+                changed_harp = stretch is not None and section.setting.harp != stretch.setting.harp
+                if changed_harp:  # a note cannot be held from one harp to another
+                    finish()
+                    sounding, silent = None, False
+                stretch = self.stretch(stretch, written.section, beat_now)
+                stretches.append(stretch)
+                beat_s, swing = stretch.beat_s, stretch.setting.swing
+                if pitches.harp is not stretch.setting.harp:
+                    pitches = _Pitches(stretch.setting.harp)
+            number = first_number + index
+            bar = written.bar
+            played.append(PlayedBar(number, bar, stretch, beat_now, len(bar.beats), play))
+            for beat in bar.beats:
+                base = stretch.start_s + (beat_now - stretch.onset) * beat_s
+                for offset, length, into, out, share in _shares(beat.parts, swing):
+                    if share.symbol:
+                        symbols.append(
+                            SymbolEvent(
+                                share.symbol, share.span, stretch, beat_now + offset,
+                                base + into * beat_s,
+                            )
+                        )  # fmt: skip
+                    if isinstance(share, Hold):
+                        if sounding is not None:
+                            duration += length
+                            end_s = base + out * beat_s
+                        elif not silent:
+                            self.found.append(
+                                NOTHING_TO_HOLD.at(
+                                    share.span,
+                                    "nothing sounds here to hold on",
+                                    "write a note, or . for silence",
+                                )
+                            )
+                            silent = True
+                        continue
+                    finish()
+                    if isinstance(share, (Note, Broken)):
+                        sounding, silent = share, False
+                        onset, duration = beat_now + offset, length
+                        start_s, end_s = base + into * beat_s, base + out * beat_s
+                        note_bar, note_play, note_stretch = number, play, stretch
+                    else:
+                        sounding, silent = None, True
+                beat_now += 1
+        finish()
+        return Score(
+            self.tune, tuple(stretches), tuple(played), tuple(events), tuple(symbols), beat_now
+        )
+
+    def stretch(self, before: Stretch | None, written: int, beat: int) -> Stretch:
+        section = self.sections[written]
+        if before is None:
+            return Stretch(section.name, section.setting, 0, Fraction(0), 0.0, written)
+        since = beat - before.onset
+        return Stretch(
+            section.name,
+            section.setting,
+            beat,
+            before.quarters + since * before.setting.meter.beat_quarters,
+            before.start_s + since * before.beat_s,
+            written,
+        )
+
+    def check_harps(self, score: Score) -> None:
+        for stretch in score.stretches:
+            if stretch.setting.harp is None:
+                named = any(
+                    isinstance(line, HeaderLine) and line.name == "harp" for line in self.tune.lines
+                )
+                first = next((e for e in score.events if e.stretch is stretch), None)
+                if first is not None and not named:
+                    self.found.append(
+                        HARP_MISSING.at(
+                            first.note.span,
+                            "the tune does not say which harp it is for",
+                            "write harp: C (or its key) at the top, or name one with --harp",
+                        )
+                    )
+                return
+
+
+class _Pitches:
+    """The pitches of figures on one harp, each worked out once.
+
+    Figures are kept by identity: the parser hands out one object for each distinct token.
+    """
+
+    def __init__(self, harp: Harp | None) -> None:
+        self.harp = harp
+        self.known: dict[int, tuple[tuple[float | None, ...], bool]] = {}
+
+    def of(self, figure: Figure) -> tuple[tuple[float | None, ...], bool]:
+        known = self.known.get(id(figure))
+        if known is None:
+            harp = self.harp
+            if harp is None:
+                known = (None,) * len(figure.tones), False
+            else:
+                known = (
+                    tuple(harp.intended(tone) for tone in figure.tones),
+                    all(harp.can_play(tone) for tone in figure.all_tones),
+                )
+            self.known[id(figure)] = known
+        return known
+
+
+def _shares(
+    parts: tuple[Share, ...], swing: Fraction
+) -> Iterable[tuple[Fraction, Fraction, float, float, Share]]:
+    """Each undivided share of a beat: offset and length in beats as written, and the
+    fractions of the beat's time at which it is played from and to."""
+    if not any(isinstance(part, Split) for part in parts):
+        places = _even(len(parts), swing)
+        return [(*place, part) for place, part in zip(places, parts, strict=True)]
+    flat = list(_flatten(parts, Fraction(0), Fraction(1)))
+    halves = all(_is_power_of_two(length.denominator) for _, length, _ in flat)
+    swung = swing if halves else Fraction(1, 2)
+    return [
+        (at, length, _swing(at, swung), _swing(at + length, swung), part)
+        for at, length, part in flat
+    ]
+
+
+@cache
+def _even(count: int, swing: Fraction) -> tuple[tuple[Fraction, Fraction, float, float], ...]:
+    if not _is_power_of_two(count):
+        swing = Fraction(1, 2)
+    step = Fraction(1, count)
+    return tuple(
+        (i * step, step, _swing(i * step, swing), _swing((i + 1) * step, swing))
+        for i in range(count)
+    )
+
+
+def _flatten(
+    parts: Sequence[Share], at: Fraction, length: Fraction
+) -> Iterable[tuple[Fraction, Fraction, Share]]:
+    step = length / len(parts)
+    for part in parts:
+        if isinstance(part, Split):
+            inner = list(_flatten(part.parts, at, step))
+            if part.symbol:
+                first_at, first_length, first = inner[0]
+                inner[0] = first_at, first_length, first._replace(symbol=part.symbol)
+            yield from inner
+        else:
+            yield at, step, part
+        at += step
+
+
+def _swing(at: Fraction, swing: Fraction) -> float:
+    half = Fraction(1, 2)
+    if at <= half:
+        return float(at * 2 * swing)
+    return float(swing + (at - half) * 2 * (1 - swing))
+
+
+def _is_power_of_two(number: int) -> bool:
+    return number & (number - 1) == 0
+
+
+def _beats(count: int) -> str:
+    return "one beat" if count == 1 else f"{count} beats"

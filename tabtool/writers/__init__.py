@@ -1,0 +1,1 @@
+"""Renderings of a tune, one file an output, named after its suffix."""

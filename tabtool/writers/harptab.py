@@ -1,0 +1,147 @@
+"""The canonical text of a tune: what `format` writes.
+
+Meaning is never changed and comments are kept. Headers read ``name: value``; one
+blank line at most, and one before each section; in a run of lines of bars the beats
+stand in columns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import zip_longest
+from typing import NamedTuple
+
+from tabtool.tune import (
+    BlankLine,
+    CommentLine,
+    HeaderLine,
+    Hold,
+    Line,
+    LyricLine,
+    MusicLine,
+    Note,
+    Rest,
+    SectionLine,
+    Share,
+    Split,
+    Tune,
+    UnreadLine,
+)
+
+
+def write(tune: Tune) -> str:
+    """The tune as canonical text, ending in a line end.
+
+    ValueError if part of it could not be read: what is not understood cannot be laid out.
+    """
+    out: list[str] = []
+    lines = list(tune.lines)
+    for index, line in enumerate(lines):
+        if isinstance(line, BlankLine):
+            if out and out[-1] != "":
+                out.append("")
+            continue
+        if isinstance(line, SectionLine) and out and out[-1] != "" and not _is_remark(lines, index):
+            out.append("")
+        if isinstance(line, MusicLine):
+            out.append("")  # its place; laid out with its neighbours below
+            out[-1] = "\0" + str(index)
+        else:
+            out.append(_text(line))
+    _lay_out(out, lines)
+    while out and out[-1] == "":
+        out.pop()
+    return "\n".join(out) + "\n"
+
+
+def _is_remark(lines: Sequence[Line], index: int) -> bool:
+    """Whether the line above belongs to this one: a comment directly over a section."""
+    return index > 0 and isinstance(lines[index - 1], CommentLine)
+
+
+def _text(line: Line) -> str:
+    comment = f" {line.comment}" if getattr(line, "comment", "") else ""
+    match line:
+        case HeaderLine():
+            return f"{line.name}: {line.value}{comment}"
+        case SectionLine():
+            return f"[{line.name}]{comment}"
+        case LyricLine():
+            return f"lyric: {' '.join(word for word, _ in line.syllables)}".rstrip() + comment
+        case CommentLine():
+            return line.comment
+        case UnreadLine():
+            raise ValueError("a line that could not be read")
+        case _:
+            raise AssertionError(line)
+
+
+def _lay_out(out: list[str], lines: Sequence[Line]) -> None:
+    """Write the lines of bars, each run of them (lyrics and comments between) in columns."""
+    run: list[int] = []
+    for at, text in enumerate([*out, ""]):
+        if text.startswith("\0"):
+            run.append(at)
+        elif not text.startswith(("lyric:", "#")):
+            rows = [_row(lines[int(out[place][1:])]) for place in run]
+            for place, row in zip(run, _columns(rows), strict=True):
+                comment = getattr(lines[int(out[place][1:])], "comment", "")
+                out[place] = f"{row} {comment}".strip() if comment else row
+            run = []
+
+
+class _Row(NamedTuple):
+    """A line of bars as texts: one more bar line than bars; a line not written is empty."""
+
+    barlines: list[str]
+    bars: list[list[str]]
+
+
+def _row(line: Line) -> _Row:
+    assert isinstance(line, MusicLine)
+    first = line.bars[0].before
+    barlines = [first.token if first else ""]
+    bars = []
+    for bar in line.bars:
+        bars.append([",".join(share_text(part) for part in beat.parts) for beat in bar.beats])
+        barlines.append(bar.after.token if bar.after else "")
+    return _Row(barlines, bars)
+
+
+def _columns(rows: list[_Row]) -> list[str]:
+    """Rows with their beats and bar lines under each other, bar by bar."""
+    bar_count = max((len(row.bars) for row in rows), default=0)
+    line_widths = [
+        max((len(row.barlines[i]) for row in rows if i < len(row.barlines)), default=0)
+        for i in range(bar_count + 1)
+    ]
+    beat_widths = []
+    for i in range(bar_count):
+        columns = zip_longest(*(row.bars[i] for row in rows if i < len(row.bars)), fillvalue="")
+        beat_widths.append([max(map(len, column)) for column in columns])
+    texts = []
+    for row in rows:
+        pieces = [row.barlines[0].ljust(line_widths[0])]
+        for i, beats in enumerate(row.bars):
+            padded = [beat.ljust(width) for beat, width in zip(beats, beat_widths[i], strict=False)]
+            whole = sum(beat_widths[i]) + len(beat_widths[i]) - 1
+            pieces.append(" ".join(padded).ljust(whole))
+            pieces.append(row.barlines[i + 1].ljust(line_widths[i + 1]))
+        texts.append(" ".join(piece for piece in pieces if piece).rstrip())
+    return [text.strip() if not line_widths[0] else text for text in texts]
+
+
+def share_text(share: Share) -> str:
+    """One share in canonical notation, its chord symbol before it."""
+    symbol = f'"{share.symbol}"' if share.symbol else ""
+    match share:
+        case Note():
+            return symbol + share.figure.token
+        case Rest():
+            return symbol + "."
+        case Hold():
+            return symbol + "-"
+        case Split():
+            return symbol + "(" + ",".join(share_text(part) for part in share.parts) + ")"
+        case _:
+            raise ValueError("a beat that could not be read")

@@ -211,7 +211,7 @@ class _Reading:
 
     def music(self, line: str, whole: Span) -> Line:
         try:
-            shapes = _lark().parse(line, start="line")
+            shapes = _shapes(line, "line")
         except UnexpectedInput:
             items, comment = self.piecemeal(line)
         else:
@@ -233,7 +233,7 @@ class _Reading:
             bar = re.fullmatch(r":?(\|\||\|\]|\|)(:|[1-9])?", text)
             try:
                 # Blanks before it keep the columns right.
-                shapes = _lark().parse(" " * start + text + (" " if bar else ""), start="line")
+                shapes = _shapes(" " * start + text + (" " if bar else ""), "line")
                 items += [self.item(shape) for shape in shapes]
             except UnexpectedInput:
                 column, end, message, help = explain(text)
@@ -385,7 +385,7 @@ def _meaning(items: list[Any]) -> Figure:
 def _figure(token: str) -> Figure:
     """The meaning of one note token; tunes say the same few again and again."""
     try:
-        return _meaning(_lark().parse(token, start="note"))
+        return _meaning(_shapes(token, "note"))
     except UnexpectedInput:
         _, _, message, help = explain(token)
         raise NoteError(message, help) from None
@@ -467,6 +467,12 @@ def _follows_music(lines: list[Line]) -> bool:
             continue
         return isinstance(line, MusicLine)
     return False
+
+
+def _shapes(text: str, start: str) -> list[Any]:
+    """What `_Shape` makes of a text; lark's own types know nothing of transformers."""
+    shapes: Any = _lark().parse(text, start=start)
+    return list(shapes)
 
 
 @cache

@@ -27,12 +27,7 @@ class Player(NamedTuple):
         return self.bends is None or depth <= self.bends
 
 
-NAMES = {
-    "bends": "bends",
-    "overbends": "overbends",
-    "tongue blocking": "tongue_blocking",
-    "fastest change": "fastest_change",
-}
+NAMES = ("bends", "overbends", "tongue blocking", "fastest change")
 _HELP = "write, for example, 'bends 2, overbends no, tongue blocking yes, fastest change 0.15'"
 
 
@@ -51,7 +46,7 @@ def parse_player(text: str) -> Player:
                 raise TabError(
                     f"player, line {number}: '{part.strip()}' says nothing{instead} {_HELP}"
                 )
-            player = player._replace(**{NAMES[name]: _value(name, found[2], number)})
+            player = _with(player, name, found[2], number)
     return player
 
 
@@ -62,16 +57,20 @@ def load_player(text_or_path: str) -> Player:
     return parse_player(read_text(text_or_path))
 
 
-def _value(name: str, word: str, number: int) -> object:
+def _with(player: Player, name: str, word: str, number: int) -> Player:
     yes, no = word in ("yes", "true"), word in ("no", "none", "false")
     if name == "bends":
         if yes or no:
-            return None if yes else 0
+            return player._replace(bends=None if yes else 0)
         if word.isdecimal() and int(word) <= 12:
-            return int(word)
+            return player._replace(bends=int(word))
     elif name == "fastest change":
         if re.fullmatch(r"\d*\.?\d+s?", word) and 0 < float(word.rstrip("s")) <= 10:
-            return float(word.rstrip("s"))
+            return player._replace(fastest_change=float(word.rstrip("s")))
     elif yes or no:
-        return yes
+        return (
+            player._replace(overbends=yes)
+            if name == "overbends"
+            else player._replace(tongue_blocking=yes)
+        )
     raise TabError(f"player, line {number}: '{word}' does not fit {name}; {_HELP}")

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span
@@ -326,7 +327,7 @@ class _Playing:
         return order
 
     def endings(self, index: int, start: int) -> dict[int, int]:
-        """Where each ending of the repeat from `start` around `index` begins; empty if none runs."""
+        """Where each ending of the repeat around `index` begins; empty if no repeat runs there."""
         found: dict[int, int] = {}
         closes = False
         for at in range(start, len(self.bars)):
@@ -363,7 +364,7 @@ class _Playing:
     def check_lengths(self, order: list[tuple[int, int]]) -> None:
         """Bars that do not add up; a bar split by a repeat sign or a section counts as one."""
         excused = {order[0][0]} if order and self.short(order[0][0]) else set[int]()
-        for (one, _), (two, _) in zip(order, order[1:], strict=False):
+        for (one, _), (two, _) in pairwise(order):
             boundary = (
                 two != one + 1
                 or self.bars[one].closes
@@ -382,19 +383,19 @@ class _Playing:
                 continue
             if any(isinstance(part, Broken) for beat in bar.beats for part in beat.parts):
                 continue  # what could not be read may have been any number of beats
-            meter = self.sections[written.section].setting.meter
+            of = self.sections[written.section].setting.meter.text
             number, has = self.number(index), len(bar.beats)
             if not has:
                 message = f"bar {number} is empty"
                 help = f"write {' '.join('.' * wanted)} for a bar of silence"
             elif has > wanted:
-                message = f"bar {number} has {has} beats, {_beats(has - wanted)} too many for {meter.text}"
+                message = f"bar {number} has {has} beats, {_beats(has - wanted)} too many for {of}"
                 help = (
                     "join what belongs to one beat with commas, or put a bar line "
                     f"after {_beats(wanted)}"
                 )
             else:
-                message = f"bar {number} has {_beats(has)}, {_beats(wanted - has)} too few for {meter.text}"
+                message = f"bar {number} has {_beats(has)}, {_beats(wanted - has)} too few for {of}"
                 help = "add - to hold the last note on, . for silence, or the missing notes"
             self.found.append(BAR_LENGTH.at(bar.span, message, help))
 

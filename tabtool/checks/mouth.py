@@ -5,6 +5,7 @@ The limits are common practice, no source.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 
 from tabtool.checks.look import Finding, Look, note_check
@@ -91,7 +92,7 @@ def shake(look: Look) -> Iterator[Finding]:
 
 
 def _gaps(holes: list[int]) -> int:
-    return sum(two - one > 1 for one, two in zip(holes, holes[1:], strict=False))
+    return sum(two - one > 1 for one, two in itertools.pairwise(holes))
 
 
 def _listed(holes: list[int]) -> str:

@@ -25,7 +25,6 @@ from tabtool.tune import (
     Share,
     Split,
     Tune,
-    UnreadLine,
 )
 
 
@@ -60,20 +59,18 @@ def _is_remark(lines: Sequence[Line], index: int) -> bool:
 
 
 def _text(line: Line) -> str:
-    comment = f" {line.comment}" if getattr(line, "comment", "") else ""
     match line:
         case HeaderLine():
-            return f"{line.name}: {line.value}{comment}"
+            text = f"{line.name}: {line.value}"
         case SectionLine():
-            return f"[{line.name}]{comment}"
+            text = f"[{line.name}]"
         case LyricLine():
-            return f"lyric: {' '.join(word for word, _ in line.syllables)}".rstrip() + comment
+            text = f"lyric: {' '.join(word for word, _ in line.syllables)}".rstrip()
         case CommentLine():
             return line.comment
-        case UnreadLine():
-            raise ValueError("a line that could not be read")
         case _:
-            raise AssertionError(line)
+            raise ValueError("a line that could not be read")
+    return f"{text} {line.comment}" if line.comment else text
 
 
 def _lay_out(out: list[str], lines: Sequence[Line]) -> None:

@@ -23,6 +23,8 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from tabtool.diagnostics import TabError
+
 HARMONICA = 22  # General MIDI program, counted from 0
 DRUMS = 128  # the bank sound fonts keep percussion in
 
@@ -33,7 +35,7 @@ _PRESET = struct.Struct("<20sHHHIII")
 _HEADER = struct.Struct("<20sIIIIIBbHH")
 
 
-class FontError(ValueError):
+class FontError(TabError):
     """A file that is no usable sound font; the message says what is wrong with it."""
 
 

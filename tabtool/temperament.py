@@ -16,22 +16,25 @@ pure third, fifth or sixth with the white notes. That choice is ours.
 from __future__ import annotations
 
 import math
+import os
 import re
-from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import Path
+from typing import NamedTuple
+
+from tabtool.diagnostics import TabError, nearest
+from tabtool.music import hz
 
 A4_STANDARD = 440.0  # Hz, ISO 16:1975
 A4_LOWEST = 430.0
 A4_HIGHEST = 450.0
+SUFFIX = ".scl"
 
 
-class TemperamentError(ValueError):
+class TemperamentError(TabError):
     """A temperament, reference pitch or scale file that cannot be used; the message says why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Temperament:
+class Temperament(NamedTuple):
     """Twelve degrees above the tonic.
 
     `degrees`: cents from equal temperament, degree 0 (the tonic, always 0.0) to 11.
@@ -61,44 +64,24 @@ class Temperament:
         """`pitch` moved to where this temperament puts it, again as a MIDI number."""
         return pitch + self.cents(pitch, tonic) / 100.0
 
-    def hertz(self, pitch: float, tonic: int, a4: float = A4_STANDARD) -> float:
+    def hz(self, pitch: float, tonic: int, a4: float = A4_STANDARD) -> float:
         """Frequency in Hz of `pitch` on a harp with this `tonic`, at the reference `a4`."""
-        return hertz(self.tuned(pitch, tonic), a4)
+        return hz(self.tuned(pitch, tonic), a4)
 
     def _whole(self, steps: int) -> float:
         octave, degree = divmod(steps, 12)
         return self.degrees[degree] + self.stretch * octave
 
 
-def hertz(pitch: float, a4: float = A4_STANDARD) -> float:
-    """Equal-tempered frequency in Hz of a MIDI number: a4 · 2^((pitch − 69)/12).
-
-    >>> hertz(69)
-    440.0
-    """
-    return float(a4 * 2.0 ** ((pitch - 69.0) / 12.0))
-
-
-def midi_number(frequency: float, a4: float = A4_STANDARD) -> float:
-    """The MIDI number, fractional, of a frequency in Hz: the inverse of `hertz`."""
-    return 69.0 + 12.0 * math.log2(frequency / a4)
-
-
-def reference_pitch(text: str | float) -> float:
-    """A4 in Hz from what the user wrote, `442` or `A442`; TemperamentError outside 430 to 450."""
-    if isinstance(text, str):
-        # "A442" must not lose its first 4 to the name A4.
-        match = re.fullmatch(
-            r"\s*(?:A4\s*=\s*|A4\s+|A\s*=?\s*)?(\d+(?:\.\d+)?)\s*(?:Hz)?\s*", text, re.IGNORECASE
-        )
-        if match is None:
-            raise TemperamentError(f"reference pitch {text!r} is not a number of Hz, as in 442")
-        text = float(match[1])
-    if not A4_LOWEST <= text <= A4_HIGHEST:
+def reference_pitch(text: str) -> float:
+    """A4 in Hz from what the user wrote, such as ``442``; TemperamentError outside 430 to 450."""
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:hz)?", text.strip().lower())
+    if match is None or not A4_LOWEST <= float(match[1]) <= A4_HIGHEST:
         raise TemperamentError(
-            f"reference pitch {text:g} Hz is outside {A4_LOWEST:g} to {A4_HIGHEST:g} Hz for A4"
+            f"'{text}' is no reference pitch: write A4 in Hz, "
+            f"{A4_LOWEST:g} to {A4_HIGHEST:g}, such as 442"
         )
-    return float(text)
+    return float(match[1])
 
 
 def cents_of(ratio: Fraction) -> float:
@@ -140,37 +123,44 @@ TEMPERAMENTS: tuple[Temperament, ...] = (
 )  # fmt: skip
 
 
+EQUAL = TEMPERAMENTS[0]
+
+
 def named(name: str) -> Temperament:
     """The temperament of that name, case ignored; TemperamentError lists the names."""
     wanted = name.strip().lower()
-    for temperament in TEMPERAMENTS:
-        if temperament.name == wanted:
-            return temperament
-    known = ", ".join(temperament.name for temperament in TEMPERAMENTS)
+    names = [temperament.name for temperament in TEMPERAMENTS]
+    if wanted in names:
+        return TEMPERAMENTS[names.index(wanted)]
+    near = nearest(wanted, names)
+    instead = f"; did you mean '{near}'?" if near else ""
     raise TemperamentError(
-        f"no temperament named {name.strip()!r}: use one of {known}, or a Scala .scl file"
+        f"no temperament is called '{name.strip()}'{instead} "
+        f"there are {', '.join(names)}, or your own in a Scala {SUFFIX} file"
     )
 
 
-def find(text: str, folder: Path = Path()) -> Temperament:
-    """The temperament a header or option means: a name, or the path of an `.scl` file.
+def find(text: str, folder: str = "") -> Temperament:
+    """The temperament a header or option means: a name, or the path of a Scala file.
 
-    A relative path is looked for in `folder` (that of the tab).
+    A relative path is taken from `folder` (that of the tab).
     """
-    if text.strip().lower().endswith(".scl"):
-        return read_scala(folder / text.strip())
+    if text.strip().lower().endswith(SUFFIX):
+        return read_scala(os.path.join(folder, os.path.expanduser(text.strip())))
     return named(text)
 
 
-def read_scala(path: Path) -> Temperament:
+def read_scala(path: str) -> Temperament:
     """Read a Scala scale file; TemperamentError says file, line and column of a fault."""
     try:
-        # The format says "8-bit character text"; Latin-1 reads any byte, and only the
-        # description and comments can hold anything beyond ASCII.
-        text = path.read_bytes().decode("latin-1")
+        with open(path, "rb") as file:
+            data = file.read()
     except OSError as error:
-        raise TemperamentError(f"{path}: cannot read the scale: {error.strerror}") from None
-    return parse_scala(text, str(path))
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise TemperamentError(f"{path}: cannot be read: {reason}") from None
+    # The format says "8-bit character text"; Latin-1 reads any byte, and only the
+    # description and comments can hold anything beyond ASCII.
+    return parse_scala(data.decode("latin-1"), path)
 
 
 def parse_scala(text: str, name: str = "scale.scl") -> Temperament:
@@ -228,7 +218,7 @@ def parse_scala(text: str, name: str = "scale.scl") -> Temperament:
             )
         taken[degree] = number
         degrees[degree] = value - 100.0 * step
-    stem = re.sub(r"\.scl$", "", Path(name).name, flags=re.IGNORECASE)
+    stem = re.sub(r"\.scl$", "", os.path.basename(name), flags=re.IGNORECASE)
     return Temperament(stem, title or stem, tuple(degrees), octave - 1200.0)
 
 

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tabtool import temperament
+from tabtool.music import cents_between, hz
 from tabtool.temperament import TEMPERAMENTS, TemperamentError, named, parse_scala
 
 # OEIS A291810: semitones above the root, blow and draw alternating, holes 1 to 10.
@@ -46,8 +47,8 @@ def test_hole_tables(name: str, tonic: int) -> None:
 
 def test_second_position_draw_chord_is_4_5_6_7() -> None:
     """Source: in the 7-limit tuning draw 2-3-4-5 do not beat (same table, second position)."""
-    hz = [named("7-limit").hertz(60 + RICHTER[2 * hole - 1], 60) for hole in (2, 3, 4, 5)]
-    assert [round(4 * f / hz[0], 9) for f in hz] == [4, 5, 6, 7]
+    tuned = [named("7-limit").hz(60 + RICHTER[2 * hole - 1], 60) for hole in (2, 3, 4, 5)]
+    assert [round(4 * f / tuned[0], 9) for f in tuned] == [4, 5, 6, 7]
 
 
 def test_compromise_thirds_are_midway() -> None:
@@ -62,37 +63,34 @@ def test_equal_temperament_frequencies() -> None:
     """Source: OEIS A214832, floor of 440·2^((n−49)/12) for piano keys n = 40 to 52, C4 to C5."""
     floors = [261, 277, 293, 311, 329, 349, 369, 391, 415, 440, 466, 493, 523]
     equal = named("equal")
-    assert [math.floor(equal.hertz(key, 60) + 1e-9) for key in range(60, 73)] == floors
+    assert [math.floor(equal.hz(key, 60) + 1e-9) for key in range(60, 73)] == floors
     # OEIS A329207 and A329208.
-    assert equal.hertz(60, 60) == pytest.approx(261.6255653005986346, abs=1e-10)
-    assert equal.hertz(61, 60) == pytest.approx(277.1826309768, abs=1e-9)
+    assert equal.hz(60, 60) == pytest.approx(261.6255653005986346, abs=1e-10)
+    assert equal.hz(61, 60) == pytest.approx(277.1826309768, abs=1e-9)
 
 
 def test_a_just_harp_is_referred_to_its_tonic() -> None:
     """Source: O. Hansson's file note: at A4 = 443 a C harp has C4 at 263 Hz (263.41)."""
-    assert named("5-limit").hertz(60, 60, 443) == pytest.approx(263.41, abs=0.005)
+    assert named("5-limit").hz(60, 60, 443) == pytest.approx(263.41, abs=0.005)
     # The A of that harp is 5/3 of its C, not 443 Hz.
-    assert named("5-limit").hertz(69, 60, 443) == pytest.approx(263.4093 * 5 / 3, abs=1e-3)
+    assert named("5-limit").hz(69, 60, 443) == pytest.approx(263.4093 * 5 / 3, abs=1e-3)
     # On an A harp the same note is the tonic.
-    assert named("5-limit").hertz(69, 57, 443) == pytest.approx(443)
+    assert named("5-limit").hz(69, 57, 443) == pytest.approx(443)
 
 
 @pytest.mark.parametrize(("a4", "cents"), [(441, 3.93), (442, 7.85), (443, 11.76), (446, 23.45)])
 def test_reference_pitch_in_cents(a4: float, cents: float) -> None:
     """Source: arithmetic, 1200·log2(a4/440)."""
-    up = 100 * (temperament.midi_number(temperament.hertz(60, a4)) - 60)
+    up = cents_between(hz(60), named("equal").hz(60, 60, a4))
     assert up == pytest.approx(cents, abs=0.006)
 
 
-@pytest.mark.parametrize(
-    ("text", "hz"),
-    [("442", 442), ("A442", 442), ("a=441.5", 441.5), ("A4 = 443 Hz", 443), ("A4 430", 430)],
-)
-def test_reference_pitch_is_read(text: str, hz: float) -> None:
-    assert temperament.reference_pitch(text) == hz
+@pytest.mark.parametrize(("text", "pitch"), [("442", 442), ("441.5 Hz", 441.5), (" 430hz ", 430)])
+def test_reference_pitch_is_read(text: str, pitch: float) -> None:
+    assert temperament.reference_pitch(text) == pitch
 
 
-@pytest.mark.parametrize("text", ["429.9", "450.1", "A4", "concert", "", "-440", "A4=44O"])
+@pytest.mark.parametrize("text", ["429.9", "450.1", "A4", "concert", "", "-440", "44O"])
 def test_reference_pitch_is_refused(text: str) -> None:
     with pytest.raises(TemperamentError, match="reference pitch"):
         temperament.reference_pitch(text)
@@ -192,8 +190,8 @@ def test_any_text_reads_or_is_refused(text: str) -> None:
 
 
 def test_missing_file_is_named(tmp_path: Path) -> None:
-    with pytest.raises(TemperamentError, match=r"none\.scl: cannot read"):
-        temperament.find("none.scl", tmp_path)
+    with pytest.raises(TemperamentError, match=r"none\.scl: cannot be read"):
+        temperament.find("none.scl", str(tmp_path))
 
 
 def test_scala_archive() -> None:
@@ -214,10 +212,10 @@ def test_scala_archive() -> None:
         distinct = len({0, *steps}) == len(steps) + 1
         if not (cents and abs(cents[-1] - 1200) < 50 and distinct):
             with pytest.raises(TemperamentError):
-                temperament.read_scala(path)
+                temperament.read_scala(str(path))
             refused += 1
             continue
-        scale = temperament.read_scala(path)
+        scale = temperament.read_scala(str(path))
         for step, value in zip(steps, cents[:-1], strict=True):
             off = (value - 100 * step + 50) % 1200 - 50
             assert scale.degrees[step] == pytest.approx(off, abs=1e-9), path.name
@@ -229,5 +227,6 @@ def test_scala_archive() -> None:
 def test_duodene_gives_the_chromatic_degrees() -> None:
     """Source: duodene.scl (A. J. Ellis), Scala archive as shipped by music21."""
     music21 = pytest.importorskip("music21")
-    duodene = temperament.read_scala(Path(music21.__file__).parent / "scale/scala/scl/duodene.scl")
+    path = Path(music21.__file__).parent / "scale/scala/scl/duodene.scl"
+    duodene = temperament.read_scala(str(path))
     assert named("5-limit").degrees == pytest.approx(duodene.degrees)

@@ -15,7 +15,15 @@ from typing import NamedTuple
 from tabtool.diagnostics import TabError
 from tabtool.files import read_text
 from tabtool.harp import Harp, Layout
-from tabtool.music import MODES, Key, Meter, hz, parse_key, parse_meter, spell
+from tabtool.music import MODES, Key, Meter, parse_key, parse_meter, spell
+from tabtool.temperament import (
+    EQUAL,
+    SUFFIX,
+    Temperament,
+    TemperamentError,
+    reference_pitch,
+)
+from tabtool.temperament import find as find_temperament
 from tabtool.tune import HeaderLine
 from tabtool.tunings import (
     HARP_KEY_HELP,
@@ -65,6 +73,7 @@ class Setting(NamedTuple):
     a4: float = 440.0
     harp_key: str = ""
     tuning: Layout = TUNINGS["Richter"]
+    temperament: Temperament = EQUAL
 
     def after(self, line: HeaderLine) -> Setting:
         """The setting once `line` has been read."""
@@ -77,6 +86,9 @@ class Setting(NamedTuple):
         if name == "pitch":
             assert isinstance(parsed, float)
             return self._replace(a4=parsed)
+        if name == "temperament":
+            assert isinstance(parsed, Temperament)
+            return self._replace(temperament=parsed)
         if name == "key":
             assert isinstance(parsed, Key)
             return self._replace(key=parsed)
@@ -99,8 +111,17 @@ class Setting(NamedTuple):
         return self._replace(harp_key=harp_key, tuning=tuning, harp=harp)
 
     def hz(self, pitch: float) -> float:
-        """The frequency of a pitch in Hz, by the tune's reference pitch."""
-        return hz(pitch, self.a4)
+        """The frequency in Hz of a pitch as this harp is tuned."""
+        return self.temperament.hz(pitch, self.tonic, self.a4)
+
+    def cents(self, pitch: float) -> float:
+        """How far this harp is tuned from equal temperament at that pitch, in cents."""
+        return self.temperament.cents(pitch, self.tonic)
+
+    @property
+    def tonic(self) -> int:
+        """The MIDI number a just harp is referred to: the root of its layout."""
+        return 60 if self.harp is None else self.harp.root
 
     def name(self, pitch: float) -> str:
         """A pitch as the tune's key spells it, or the harp's own where no key is given."""
@@ -189,10 +210,21 @@ def _feel(value: str, folder: str) -> tuple[str, object]:
 
 
 def _pitch(value: str, folder: str) -> tuple[str, object]:
-    found = re.fullmatch(r"(\d{3}(?:\.\d+)?)\s*(?:hz)?", value.lower())
-    if not found or not 400 <= float(found[1]) <= 480:
-        raise Wrong(f"'{value}' is no reference pitch", "write A4 in Hz, such as pitch: 442")
-    return found[1], float(found[1])
+    try:
+        a4 = reference_pitch(value)
+    except TemperamentError:
+        raise Wrong(
+            f"'{value}' is no reference pitch", "write A4 in Hz, 430 to 450, such as pitch: 442"
+        ) from None
+    return f"{a4:g}", a4
+
+
+def _temperament(value: str, folder: str) -> tuple[str, object]:
+    try:
+        found = find_temperament(value, folder)
+    except TemperamentError as error:
+        raise Wrong(str(error), "such as temperament: 7-limit") from None
+    return value if value.lower().endswith(SUFFIX) else found.name, found
 
 
 FIELDS: dict[str, Field] = {
@@ -205,4 +237,5 @@ FIELDS: dict[str, Field] = {
     "meter": Field(_meter, True, "meter: 6/8"),
     "feel": Field(_feel, True, "feel: swing 3:2"),
     "pitch": Field(_pitch, False, "pitch: 442"),
+    "temperament": Field(_temperament, True, "temperament: 19-limit"),
 }

@@ -16,6 +16,7 @@ from tabtool.harp import Layout
 from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.resolve import Score, resolve
+from tabtool.temperament import Temperament
 from tabtool.tune import Tune
 
 SUFFIX = ".harptab"
@@ -46,11 +47,16 @@ def load(
     folder: str | None = None,
     harp: str = "",
     tuning: Layout | None = None,
+    temperament: Temperament | None = None,
+    a4: float | None = None,
     player: Player = Player(),  # noqa: B008 (immutable)
 ) -> Loaded:
-    """Read, resolve and check a tune; `harp` and `tuning` stand in for those it names."""
+    """Read, resolve and check a tune.
+
+    `harp`, `tuning`, `temperament` and `a4` (Hz) stand in for those it names.
+    """
     tune, unread = parse(text, file, folder)
-    score, unresolved = resolve(tune, harp, tuning)
+    score, unresolved = resolve(tune, harp, tuning, temperament, a4)
     return Loaded(tune, score, in_order((*unread, *unresolved, *check(score, player))))
 
 
@@ -59,8 +65,19 @@ def load_file(
     *,
     harp: str = "",
     tuning: Layout | None = None,
+    temperament: Temperament | None = None,
+    a4: float | None = None,
     player: Player = Player(),  # noqa: B008
 ) -> Loaded:
     """`load` a file; `TabError` if it cannot be read."""
     folder = os.path.dirname(path)
-    return load(read_text(path), path, folder=folder, harp=harp, tuning=tuning, player=player)
+    return load(
+        read_text(path),
+        path,
+        folder=folder,
+        harp=harp,
+        tuning=tuning,
+        temperament=temperament,
+        a4=a4,
+        player=player,
+    )

@@ -20,6 +20,7 @@ from typing import NamedTuple
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span
 from tabtool.harp import Harp, Layout
 from tabtool.header import Setting
+from tabtool.temperament import Temperament
 from tabtool.tune import (
     Bar,
     Broken,
@@ -157,17 +158,30 @@ class _Section(NamedTuple):
 
 
 def resolve(
-    tune: Tune, harp_key: str = "", tuning: Layout | None = None
+    tune: Tune,
+    harp_key: str = "",
+    tuning: Layout | None = None,
+    temperament: Temperament | None = None,
+    a4: float | None = None,
 ) -> tuple[Score, tuple[Diagnostic, ...]]:
-    """Play a tune out; `harp_key` and `tuning` stand in for those the tune names."""
-    return _Playing(tune, harp_key, tuning).play()
+    """Play a tune out; what is given here stands in for what the tune says of its harp."""
+    return _Playing(tune, harp_key, tuning, temperament, a4).play()
 
 
 class _Playing:
-    def __init__(self, tune: Tune, harp_key: str, tuning: Layout | None) -> None:
+    def __init__(
+        self,
+        tune: Tune,
+        harp_key: str,
+        tuning: Layout | None,
+        temperament: Temperament | None,
+        a4: float | None,
+    ) -> None:
         self.tune = tune
         self.harp_key = harp_key
         self.tuning = tuning
+        self.temperament = temperament
+        self.a4 = a4
         self.found: list[Diagnostic] = []
         self.sections: list[_Section] = []
         self.bars: list[_WrittenBar] = []
@@ -182,9 +196,7 @@ class _Playing:
         return score, tuple(self.found)
 
     def read_lines(self) -> None:
-        setting = Setting()
-        if self.harp_key or self.tuning:
-            setting = self.override(setting)
+        setting = self.override(Setting())
         name = ""
         fresh = True  # header lines since the last bar: a new section begins with the next
         written: list[tuple[Bar, int]] = []
@@ -198,10 +210,11 @@ class _Playing:
                 music = line
             elif isinstance(line, HeaderLine):
                 changed = setting.after(line)
-                if line.name in ("harp", "tuning"):
+                if line.name in ("harp", "tuning", "temperament", "pitch"):
                     changed = self.override(changed)
-                    if changed.harp is None and changed.harp_key and line.parsed is not None:
-                        self.no_such_harp(line, changed)
+                named = line.name in ("harp", "tuning") and line.parsed is not None
+                if named and changed.harp is None and changed.harp_key:
+                    self.no_such_harp(line, changed)
                 setting, fresh = changed, True
             elif isinstance(line, SectionLine):
                 name, fresh = line.name, True
@@ -222,7 +235,11 @@ class _Playing:
             )
 
     def override(self, setting: Setting) -> Setting:
-        return setting.on(self.harp_key or setting.harp_key, self.tuning or setting.tuning)
+        if self.harp_key or self.tuning:
+            setting = setting.on(self.harp_key or setting.harp_key, self.tuning or setting.tuning)
+        return setting._replace(
+            temperament=self.temperament or setting.temperament, a4=self.a4 or setting.a4
+        )
 
     def no_such_harp(self, line: HeaderLine, setting: Setting) -> None:
         if setting.harp_key.endswith("m") and not setting.tuning.minor:

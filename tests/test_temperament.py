@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import json
 import math
 import re
 from pathlib import Path
@@ -12,6 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tabtool import temperament
+from tabtool.cli import main
+from tabtool.load import load
 from tabtool.music import cents_between, hz
 from tabtool.temperament import TEMPERAMENTS, TemperamentError, named, parse_scala
 
@@ -230,3 +233,61 @@ def test_duodene_gives_the_chromatic_degrees() -> None:
     path = Path(music21.__file__).parent / "scale/scala/scl/duodene.scl"
     duodene = temperament.read_scala(str(path))
     assert named("5-limit").degrees == pytest.approx(duodene.degrees)
+
+
+TUNE = """harp: A
+key: E
+pitch: 442
+temperament: 7-limit
+
+| 2v 3v 4v 5v |
+[low]
+temperament: equal
+| 2v 3v 4v 5v |
+"""
+
+
+def test_a_tune_follows_its_temperament() -> None:
+    """Draw 2-3-4-5 as 4:5:6:7 above the second-position root, then in equal temperament."""
+    events = load(TUNE).score.events
+    sounding = [e.setting.hz(e.pitches[0] or 0) for e in events]
+    assert [round(4 * f / sounding[0], 6) for f in sounding[:4]] == [4, 5, 6, 7]
+    assert sounding[4:] == pytest.approx([hz(p, 442) for p in (64, 68, 71, 74)])
+    # A just harp is referred to its tonic: A3 is exactly 221 Hz, its fifth 3/2 of that.
+    assert sounding[0] == pytest.approx(221 * 3 / 2)
+
+
+def test_options_stand_in_for_the_header() -> None:
+    events = load(TUNE, temperament=named("5-limit"), a4=440.0).score.events
+    assert events[3].setting.cents(74) == pytest.approx(-1.96, abs=0.005)  # 4/3
+    assert events[7].setting.hz(64) == pytest.approx(330)  # 3/2 of A3 = 220 Hz
+
+
+def test_headers_are_checked() -> None:
+    wrong = "harp: C\npitch: 460\ntemperament: meantone\n| 2v |\n"
+    found = [(d.span.line, d.rule.name) for d in load(wrong).diagnostics]
+    assert found == [(2, "header-value"), (3, "header-value")]
+
+
+def test_a_scale_beside_the_tune(tmp_path: Path) -> None:
+    (tmp_path / "mine.scl").write_text(SEVEN)
+    text = "harp: C\ntemperament: mine.scl\n| 3^ 3v |\n"
+    loaded = load(text, folder=str(tmp_path))
+    assert not loaded.diagnostics
+    assert [e.setting.cents(e.pitches[0] or 0) for e in loaded.score.events] == pytest.approx(
+        [1.96, -11.73], abs=0.005
+    )
+
+
+def test_layout_shows_the_cents(capsys: pytest.CaptureFixture[str]) -> None:
+    """Source: the 7-limit hole table above, in a table a person reads and as JSON."""
+    assert main(["layout", "A", "--temperament", "7-limit", "--pitch", "442"]) == 0
+    printed = capsys.readouterr().out
+    draw = next(line for line in printed.splitlines() if line.split()[:1] == ["draw"])
+    assert [int(cents) for cents in draw.split()[2::2]] == DRAW["7-limit"]
+    assert "A3 at 221.00 Hz" in printed
+    assert main(["layout", "C", "--temperament", "19-limit", "--json"]) == 0
+    holes = json.loads(capsys.readouterr().out)["holes"]
+    assert [round(hole["draw"]["cents"]) for hole in holes] == DRAW["19-limit"]
+    assert [round(hole["blow"]["cents"]) for hole in holes] == BLOW
+    assert holes[4]["draw"]["hz"] == pytest.approx(hz(77) * 2 ** (1.42 / 1200), abs=0.01)

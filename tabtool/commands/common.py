@@ -14,6 +14,8 @@ from tabtool.header import Wrong, load_tuning
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.player import Player, load_player
 from tabtool.report import as_text, many
+from tabtool.temperament import TEMPERAMENTS, Temperament, reference_pitch
+from tabtool.temperament import find as find_temperament
 from tabtool.tunings import HARP_KEY_HELP, TUNINGS, make_harp
 
 STDIN = "standard input"
@@ -36,6 +38,19 @@ def add_tuning(parser: argparse.ArgumentParser) -> None:
         default="",
         metavar="NAME",
         help="a tuning by name, or the path of a tuning file",
+    )
+
+
+def add_temperament(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--temperament",
+        default="",
+        metavar="NAME",
+        help=f"how the harp is tuned: {', '.join(known.name for known in TEMPERAMENTS)}, "
+        "or the path of a Scala .scl file",
+    )
+    parser.add_argument(
+        "--pitch", default="", metavar="HZ", help="reference pitch A4, 430 to 450 (440 if absent)"
     )
 
 
@@ -69,6 +84,18 @@ def tuning_of(args: argparse.Namespace) -> Layout | None:
         raise TabError(f"{wrong.message}; {wrong.help}") from None
 
 
+def temperament_of(args: argparse.Namespace) -> Temperament | None:
+    """The temperament of ``--temperament``, None if it was not given."""
+    name = getattr(args, "temperament", "")
+    return find_temperament(name) if name else None
+
+
+def pitch_of(args: argparse.Namespace) -> float | None:
+    """A4 of ``--pitch`` in Hz, None if it was not given."""
+    text = getattr(args, "pitch", "")
+    return reference_pitch(text) if text else None
+
+
 def harp_of(key: str, tuning: Layout | None) -> Harp:
     """The harp of that key; `TabError` if there is none."""
     layout = tuning or TUNINGS["Richter"]
@@ -100,7 +127,17 @@ def load_one(args: argparse.Namespace, path: str | None = None) -> tuple[Loaded,
         harp_of(harp, tuning or (TUNINGS["natural minor"] if harp.endswith("m") else None))
     player = player_of(args) if hasattr(args, "player") else Player()
     folder = "" if path == "-" or name == STDIN else os.path.dirname(name)
-    return load(text, name, folder=folder, harp=harp, tuning=tuning, player=player), text
+    loaded = load(
+        text,
+        name,
+        folder=folder,
+        harp=harp,
+        tuning=tuning,
+        temperament=temperament_of(args),
+        a4=pitch_of(args),
+        player=player,
+    )
+    return loaded, text
 
 
 def load_readable(args: argparse.Namespace) -> Loaded:

@@ -20,6 +20,7 @@ from tabtool.resolve import NoteEvent
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="a tune, or - for standard input")
     common.add_harp(parser)
+    common.add_temperament(parser)
     common.add_json(parser)
 
 
@@ -67,6 +68,7 @@ def _row(event: NoteEvent) -> dict[str, object]:
         "pitches": [setting.name(pitch) for pitch in sounding],
         "midi": [float(pitch) for pitch in sounding],
         "hz": [round(setting.hz(pitch), 2) for pitch in sounding],
+        "cents": [round(setting.cents(pitch), 2) for pitch in sounding],
         "degrees": [degree(pitch, setting.key) for pitch in sounding] if setting.key else [],
         "possible": event.possible,
         "lyric": event.lyric,

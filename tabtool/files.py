@@ -36,6 +36,12 @@ def decode(data: bytes, path: str) -> str:
     return text
 
 
+def inside(path: str, folder: str) -> bool:
+    """Whether `path`, links followed, lies within `folder` or is it."""
+    real, root = os.path.realpath(path), os.path.realpath(folder)
+    return real == root or real.startswith(root.rstrip(os.sep) + os.sep)
+
+
 def write_file(path: str, data: bytes) -> None:
     """Write all of `data` to `path`, or nothing: through a file beside it, then moved over it.
 

@@ -50,11 +50,13 @@ class Field(NamedTuple):
     """One header: `read` turns its text into canonical text and meaning, or raises `Wrong`.
 
     `sectional` headers may also follow a ``[section]`` line; the rest stand at the top.
+    A value that ends in `suffix` is the path of a file to be read.
     """
 
     read: Callable[[str, str], tuple[str, object]]
     sectional: bool
     example: str
+    suffix: str = ""
 
 
 class Setting(NamedTuple):
@@ -231,11 +233,11 @@ FIELDS: dict[str, Field] = {
     "title": Field(_text, False, "title: Kettle on the Boil"),
     "composer": Field(_text, False, "composer: trad."),
     "harp": Field(_harp, True, "harp: low F"),
-    "tuning": Field(_tuning, True, "tuning: Paddy Richter"),
+    "tuning": Field(_tuning, True, "tuning: Paddy Richter", TUNING_SUFFIX),
     "key": Field(_key, True, "key: A minor"),
     "tempo": Field(_tempo, True, "tempo: 96"),
     "meter": Field(_meter, True, "meter: 6/8"),
     "feel": Field(_feel, True, "feel: swing 3:2"),
     "pitch": Field(_pitch, False, "pitch: 442"),
-    "temperament": Field(_temperament, True, "temperament: 19-limit"),
+    "temperament": Field(_temperament, True, "temperament: 19-limit", SUFFIX),
 }

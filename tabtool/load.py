@@ -50,12 +50,14 @@ def load(
     temperament: Temperament | None = None,
     a4: float | None = None,
     player: Player = Player(),  # noqa: B008 (immutable)
+    within: str = "",
 ) -> Loaded:
     """Read, resolve and check a tune.
 
-    `harp`, `tuning`, `temperament` and `a4` (Hz) stand in for those it names.
+    `harp`, `tuning`, `temperament` and `a4` (Hz) stand in for those it names. Files it
+    names are read only within the folder `within`, anywhere where that is empty.
     """
-    tune, unread = parse(text, file, folder)
+    tune, unread = parse(text, file, folder, within)
     score, unresolved = resolve(tune, harp, tuning, temperament, a4)
     return Loaded(tune, score, in_order((*unread, *unresolved, *check(score, player))))
 

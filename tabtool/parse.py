@@ -17,6 +17,7 @@ from lark import Lark, Token, Transformer
 from lark.exceptions import UnexpectedInput
 
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, nearest
+from tabtool.files import inside
 from tabtool.harp import Breath, Technique, Tone
 from tabtool.header import FIELDS, Wrong
 from tabtool.mistakes import explain
@@ -61,13 +62,14 @@ _PIECE = re.compile(r'#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=\s))?|(?:"[^"|]*"|[^\s|
 
 
 def parse(
-    text: str, file: str = "tune", folder: str | None = None
+    text: str, file: str = "tune", folder: str | None = None, within: str = ""
 ) -> tuple[Tune, tuple[Diagnostic, ...]]:
     """Read a tune; `folder` is where tuning files named in it lie (by default beside `file`).
+    None outside the folder `within` is read, unless that is empty.
 
     Never raises for anything the text may hold.
     """
-    return _Reading(file, os.path.dirname(file) if folder is None else folder).read(text)
+    return _Reading(file, os.path.dirname(file) if folder is None else folder, within).read(text)
 
 
 def parse_figure(token: str) -> Figure:
@@ -78,9 +80,10 @@ def parse_figure(token: str) -> Figure:
 class _Reading:
     """One pass over one text."""
 
-    def __init__(self, file: str, folder: str) -> None:
+    def __init__(self, file: str, folder: str, within: str) -> None:
         self.file = file
         self.folder = folder
+        self.within = within
         self.found: list[Diagnostic] = []
         self.number = 0
         self.music_since_section = False
@@ -194,12 +197,18 @@ class _Reading:
             )
         else:
             try:
+                if self.within and field.suffix and value.lower().endswith(field.suffix):
+                    self.confine(value)
                 canonical, parsed = field.read(value, self.folder)
             except Wrong as wrong:
                 self.report(HEADER_VALUE, span.column, span.end_column, wrong.message, wrong.help)
                 return HeaderLine(name, value, None, span, comment)
             return HeaderLine(name, canonical, parsed, span, comment)
         return UnreadLine(whole)
+
+    def confine(self, path: str) -> None:
+        if not inside(os.path.join(self.folder, os.path.expanduser(path)), self.within):
+            raise Wrong(f"'{path}' lies outside the opened folder", "put the file beside the tune")
 
     def lyric(self, line: str, start: int, whole: Span) -> Line:
         text, comment = _cut(line[start:].rstrip(), _COMMENT)

@@ -11,7 +11,7 @@ fault does not hide the rest; only a note with no reed at all has no pitch (None
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from functools import cache
 from itertools import pairwise
@@ -144,7 +144,12 @@ class Score(NamedTuple):
         return last.start_s + (self.beats - last.onset) * last.beat_s
 
 
-class _WrittenBar(NamedTuple):
+class WrittenBar(NamedTuple):
+    """A bar in written order, with what the bar lines around it say.
+
+    `section` is an index into the sections; `ending` is 0 where no ending begins.
+    """
+
     bar: Bar
     section: int
     opens: bool
@@ -152,9 +157,36 @@ class _WrittenBar(NamedTuple):
     ending: int
 
 
-class _Section(NamedTuple):
+class Section(NamedTuple):
+    """A stretch of the text under one setting; the name is empty before the first ``[section]``."""
+
     name: str
     setting: Setting
+
+
+class Written(NamedTuple):
+    """A tune as it stands on paper: bars in written order, repeats not played out.
+
+    `first_number` is the number of the first bar, 0 for a pick-up; `words` holds the
+    syllables of a note, one a verse, by the note's place in the text.
+    """
+
+    bars: tuple[WrittenBar, ...]
+    sections: tuple[Section, ...]
+    words: Mapping[Span, tuple[str, ...]]
+    first_number: int
+
+
+def as_written(tune: Tune, harp_key: str = "", tuning: Layout | None = None) -> Written:
+    """A tune in written order; `harp_key` and `tuning` stand in for those the tune names."""
+    reading = _Playing(tune, harp_key, tuning)
+    reading.read_lines()
+    return Written(
+        tuple(reading.bars),
+        tuple(reading.sections),
+        reading.words,
+        reading.number(0) if reading.bars else 1,
+    )
 
 
 def resolve(
@@ -183,8 +215,8 @@ class _Playing:
         self.temperament = temperament
         self.a4 = a4
         self.found: list[Diagnostic] = []
-        self.sections: list[_Section] = []
-        self.bars: list[_WrittenBar] = []
+        self.sections: list[Section] = []
+        self.bars: list[WrittenBar] = []
         self.words: dict[Span, tuple[str, ...]] = {}
 
     def play(self) -> tuple[Score, tuple[Diagnostic, ...]]:
@@ -204,7 +236,7 @@ class _Playing:
         for line in self.tune.lines:
             if isinstance(line, MusicLine):
                 if fresh:
-                    self.sections.append(_Section(name, setting))
+                    self.sections.append(Section(name, setting))
                     fresh = False
                 written += [(bar, len(self.sections) - 1) for bar in line.bars]
                 music = line
@@ -225,7 +257,7 @@ class _Playing:
             after = written[index + 1][0].before if index + 1 < len(written) else None
             own, end = bar.before, bar.after
             self.bars.append(
-                _WrittenBar(
+                WrittenBar(
                     bar,
                     section,
                     opens=bool((own and own.opens) or (before and before.opens)),
@@ -362,7 +394,7 @@ class _Playing:
         return max(2, ending, *(bar.ending for bar in self.bars[start : index + 1]))
 
     def check_repeats(self) -> None:
-        opened: _WrittenBar | None = None
+        opened: WrittenBar | None = None
         for bar in self.bars:
             if bar.opens:
                 if opened is not None:
@@ -375,7 +407,7 @@ class _Playing:
         if opened is not None:
             self.repeat_fault(opened, "a repeat that never goes back", "write :| where it does")
 
-    def repeat_fault(self, bar: _WrittenBar, message: str, help: str) -> None:
+    def repeat_fault(self, bar: WrittenBar, message: str, help: str) -> None:
         self.found.append(REPEAT.at(bar.bar.span, message, help))
 
     def check_lengths(self, order: list[tuple[int, int]]) -> None:

@@ -179,7 +179,7 @@ class Written(NamedTuple):
 
 def as_written(tune: Tune, harp_key: str = "", tuning: Layout | None = None) -> Written:
     """A tune in written order; `harp_key` and `tuning` stand in for those the tune names."""
-    reading = _Playing(tune, harp_key, tuning)
+    reading = _Playing(tune, harp_key, tuning, None, None)
     reading.read_lines()
     return Written(
         tuple(reading.bars),

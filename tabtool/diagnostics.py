@@ -6,7 +6,6 @@ one line. All stages hand back `Diagnostic` values; nothing but `report` prints.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from enum import StrEnum
 from typing import NamedTuple
@@ -72,6 +71,8 @@ def in_order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice spelled most like `word`, case aside; None where none is near."""
+    import difflib  # only a mistake needs it
+
     by_lower = {choice.lower(): choice for choice in choices}
     found = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.5)
     return by_lower[found[0]] if found else None

@@ -20,7 +20,6 @@ from tabtool.diagnostics import Diagnostic, Level, Rule, Span, nearest
 from tabtool.files import inside
 from tabtool.harp import Breath, Technique, Tone
 from tabtool.header import FIELDS, Wrong
-from tabtool.mistakes import explain
 from tabtool.tune import (
     Bar,
     Barline,
@@ -245,7 +244,7 @@ class _Reading:
                 shapes = _shapes(" " * start + text + (" " if bar else ""), "line")
                 items += [self.item(shape) for shape in shapes]
             except UnexpectedInput:
-                column, end, message, help = explain(text)
+                column, end, message, help = _explain(text)
                 self.report(UNREADABLE, start + column + 1, start + end + 1, message, help)
                 broken = self.span(start + 1, start + len(text) + 1)
                 items.append(Beat((Broken(broken),), broken))
@@ -396,7 +395,7 @@ def _figure(token: str) -> Figure:
     try:
         return _meaning(_shapes(token, "note"))
     except UnexpectedInput:
-        _, _, message, help = explain(token)
+        _, _, message, help = _explain(token)
         raise NoteError(message, help) from None
 
 
@@ -478,6 +477,12 @@ def _follows_music(lines: list[Line]) -> bool:
     return False
 
 
+def _explain(piece: str) -> tuple[int, int, str, str]:
+    from tabtool.mistakes import explain  # many patterns to compile, needed for none but mistakes
+
+    return explain(piece)
+
+
 def _shapes(text: str, start: str) -> list[Any]:
     """What `_Shape` makes of a text; lark's own types know nothing of transformers."""
     shapes: Any = _lark().parse(text, start=start)
@@ -486,13 +491,28 @@ def _shapes(text: str, start: str) -> list[Any]:
 
 @cache
 def _lark() -> Lark:
-    """The grammar, which an installed package carries inside and a checkout beside itself."""
+    """The grammar, which an installed package carries inside and a checkout beside itself.
+
+    Lark keeps what it made of the grammar in the ``__pycache__`` there, as Python does with
+    its own sources; building it anew takes longer than all else a short command does.
+    """
     here = os.path.dirname(os.path.abspath(__file__))
     for folder in (os.path.join(here, "grammar"), os.path.join(os.path.dirname(here), "grammar")):
         path = os.path.join(folder, "tab.lark")
         if os.path.exists(path):
             with open(path, encoding="utf-8") as file:
-                return Lark(
-                    file.read(), parser="lalr", start=["line", "note"], transformer=_Shape()
-                )
+                grammar = file.read()
+            start = ["line", "note"]
+            kept = _kept(folder)
+            return Lark(grammar, parser="lalr", start=start, transformer=_Shape(), cache=kept)
     raise FileNotFoundError("the grammar tab.lark is not part of this installation")
+
+
+def _kept(folder: str) -> str | bool:
+    """Where lark may keep the built grammar; False where nothing may be written."""
+    kept = os.path.join(folder, "__pycache__")
+    try:
+        os.makedirs(kept, exist_ok=True)
+    except OSError:
+        return False
+    return os.path.join(kept, "tab.lark.built") if os.access(kept, os.W_OK) else False

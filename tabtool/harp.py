@@ -168,6 +168,12 @@ class Harp(_Harp):
     def __str__(self) -> str:
         return f"{self.key} harp, {self.layout.name} tuning"
 
+    @property
+    def called(self) -> str:
+        """As in a sentence: ``an A harp, Richter tuning``."""
+        vowel = self.key[0] in "AEF"  # F is said "eff"
+        return f"{'an' if vowel else 'a'} {self}"
+
     def reed(self, hole: int, breath: Breath, slide: bool = False) -> int | None:
         """The resting pitch of a reed; None where the harp has no such hole or slide."""
         if not 1 <= hole <= self.layout.holes:

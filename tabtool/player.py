@@ -7,6 +7,7 @@ line or over the lines of a small file.
 
 from __future__ import annotations
 
+import os
 import re
 from typing import NamedTuple
 
@@ -51,10 +52,10 @@ def parse_player(text: str) -> Player:
 
 
 def load_player(text_or_path: str) -> Player:
-    """A player from the text itself, or from a file of that name."""
-    if re.match(r"\s*(bends|overbends|tongue|fastest)\b", text_or_path.lower()):
-        return parse_player(text_or_path)
-    return parse_player(read_text(text_or_path))
+    """A player from a file of that name, or else from the text itself."""
+    if os.path.isfile(text_or_path):
+        return parse_player(read_text(text_or_path))
+    return parse_player(text_or_path)
 
 
 def _with(player: Player, name: str, word: str, number: int) -> Player:

@@ -74,9 +74,9 @@ def summary(loaded: Loaded) -> str:
         if count[level]
     ]
     harps = dict.fromkeys(
-        str(stretch.setting.harp) for stretch in loaded.score.stretches if stretch.setting.harp
+        stretch.setting.harp.called for stretch in loaded.score.stretches if stretch.setting.harp
     )
-    on = f" on {_and([f'a {harp}' for harp in harps])}" if harps else ""
+    on = f" on {_and(list(harps))}" if harps else ""
     name = loaded.tune.file
     if not said:
         return f"{name}: {many(notes, 'note')}{on}, nothing to object to"

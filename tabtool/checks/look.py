@@ -62,11 +62,15 @@ def _ease(tone: Tone) -> tuple[int, float]:
 
 
 class NoteCheck(NamedTuple):
+    """A rule and the function that judges one figure by it."""
+
     rule: Rule
     look: Callable[[Look], Iterator[Finding]]
 
 
 class PassageCheck(NamedTuple):
+    """A rule and the function that judges the notes in played order by it."""
+
     rule: Rule
     look: Callable[[Rule, tuple[NoteEvent, ...], Player], Iterator[Diagnostic]]
 

@@ -22,10 +22,12 @@ STDIN = "standard input"
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--json``."""
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 
 def add_harp(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--harp`` and ``--tuning``."""
     parser.add_argument(
         "--harp", default="", metavar="KEY", help="play it on this harp: C, Bb, low F …"
     )
@@ -33,6 +35,7 @@ def add_harp(parser: argparse.ArgumentParser) -> None:
 
 
 def add_tuning(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--tuning``."""
     parser.add_argument(
         "--tuning",
         default="",
@@ -55,6 +58,7 @@ def add_temperament(parser: argparse.ArgumentParser) -> None:
 
 
 def add_player(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--player``."""
     parser.add_argument(
         "--player",
         default="",
@@ -65,6 +69,7 @@ def add_player(parser: argparse.ArgumentParser) -> None:
 
 
 def add_out(parser: argparse.ArgumentParser, required: bool = False) -> None:
+    """Declare ``-o``."""
     parser.add_argument(
         "-o",
         "--out",
@@ -106,6 +111,7 @@ def harp_of(key: str, tuning: Layout | None) -> Harp:
 
 
 def player_of(args: argparse.Namespace) -> Player:
+    """The player of ``--player``, nothing known of them if it was not given."""
     return load_player(args.player) if args.player else Player()
 
 
@@ -175,6 +181,7 @@ def tunes_in(paths: list[str]) -> Iterator[str]:
 
 
 def print_json(value: object) -> None:
+    """Print a value as JSON, names as they are spelled."""
     import json
 
     print(json.dumps(value, ensure_ascii=False, indent=2))

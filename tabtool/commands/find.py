@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     elif ways:
         print(_table(harp, ways))
     else:
-        print(f"{args.pitch} sounds nowhere on a {harp}")
+        print(f"{args.pitch} sounds nowhere on {harp.called}")
     return OK if ways else PROBLEMS
 
 
@@ -83,7 +83,7 @@ def _table(harp: Harp, ways: list[tuple[Way, int]]) -> str:
         (way.tone.token, str(way.tone), harp.named(way.pitch), f"{hz(way.pitch):.1f}", _away(away))
         for way, away in ways
     ]
-    return f"on a {harp}:\n" + table(("tab", "how", "pitch", "Hz", "octave"), rows)
+    return f"on {harp.called}:\n" + table(("tab", "how", "pitch", "Hz", "octave"), rows)
 
 
 def _away(octaves: int) -> str:

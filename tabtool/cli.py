@@ -18,6 +18,7 @@ COMMANDS = {
     "notes": "what each note sounds: pitch, Hz, degree, onset, duration",
     "layout": "every note of a harp, with all its bends and overbends",
     "find": "everywhere on a harp that a pitch sounds, and its octaves",
+    "targets": "the exact pitch to aim each note and bend at, and how to check it by ear",
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "format": "write a tune in its one canonical layout",
 }

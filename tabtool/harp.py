@@ -298,3 +298,23 @@ def position(harp: Harp, key: Key) -> int:
     is in second position in that key (FACTS: circle of fifths, Harp-L 1994-07).
     """
     return 7 * (pitch_class(key.tonic) - harp.root) % 12 + 1
+
+
+def find(harp: Harp, pc: int, pitch: int | None = None) -> list[tuple[Way, int]]:
+    """The ways to sound a pitch class and how many octaves from `pitch` each lies, nearest first.
+
+    `pitch` is a MIDI number of that class; without one, every octave counts as none away.
+    """
+    order = tuple(Technique)
+    ways = [way for way in harp.ways if way.pitch % 12 == pc]
+    pairs = [(way, 0 if pitch is None else int(way.pitch - pitch) // 12) for way in ways]
+    return sorted(
+        pairs,
+        key=lambda pair: (
+            abs(pair[1]),
+            pair[0].pitch,
+            order.index(pair[0].tone.technique),
+            pair[0].tone.depth,
+            pair[0].tone.hole,
+        ),
+    )

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import NamedTuple
 
-from tabtool.diagnostics import TabError
+from tabtool.diagnostics import TabError, nearest
 from tabtool.files import read_text
 from tabtool.harp import Harp, Layout
 from tabtool.music import MODES, Key, Meter, parse_key, parse_meter, spell
@@ -173,9 +173,12 @@ def _tuning(value: str, folder: str) -> tuple[str, object]:
 def _key(value: str, folder: str) -> tuple[str, object]:
     key = parse_key(value)
     if key is None:
+        near = nearest(value.split()[-1], MODES) if len(value.split()) > 1 else None
+        instead = f"write {value.split()[0].capitalize()} {near}; " if near else ""
         raise Wrong(
             f"'{value}' is no key of a tune",
-            f"write a tonic and, unless it is major, a mode: E, A minor; modes: {', '.join(MODES)}",
+            f"{instead}a key is a tonic and, unless it is major, a mode, such as E or A minor; "
+            f"modes are {', '.join(MODES)}",
         )
     return str(key), key
 
@@ -205,9 +208,12 @@ def _feel(value: str, folder: str) -> tuple[str, object]:
         long, short = int(found[1]), int(found[2])
         if 0 < short <= long <= 9 * short:
             return f"swing {long}:{short}", Fraction(long, long + short)
+    near = nearest(wanted, ("straight", "shuffle"))
     raise Wrong(
         f"'{value}' is no feel",
-        "write straight, shuffle (2:1), or swing with the long part first, such as swing 3:2",
+        (f"write {near}; " if near else "")
+        + "a feel is straight, shuffle (2:1), or swing with the long "
+        "part first, such as swing 3:2",
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from tabtool.diagnostics import Diagnostic, Level
+from tabtool.harp import position
+from tabtool.header import Setting
 from tabtool.load import Loaded
 
 
@@ -74,13 +76,29 @@ def summary(loaded: Loaded) -> str:
         if count[level]
     ]
     harps = dict.fromkeys(
-        stretch.setting.harp.called for stretch in loaded.score.stretches if stretch.setting.harp
+        _harp_and_position(stretch.setting)
+        for stretch in loaded.score.stretches
+        if stretch.setting.harp
     )
     on = f" on {_and(list(harps))}" if harps else ""
     name = loaded.tune.file
     if not said:
         return f"{name}: {many(notes, 'note')}{on}, nothing to object to"
     return f"{name}: {many(notes, 'note')}{on}: {', '.join(said)}"
+
+
+def _harp_and_position(setting: Setting) -> str:
+    """``a C harp, Richter tuning (2nd position)``."""
+    assert setting.harp is not None
+    if setting.key is None:
+        return setting.harp.called
+    return f"{setting.harp.called} ({ordinal(position(setting.harp, setting.key))} position)"
+
+
+def ordinal(number: int) -> str:
+    """``1st``, ``2nd``, ``11th``."""
+    ends = {1: "st", 2: "nd", 3: "rd"}
+    return f"{number}{'th' if number % 100 in (11, 12, 13) else ends.get(number % 10, 'th')}"
 
 
 def many(count: int, word: str) -> str:

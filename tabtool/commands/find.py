@@ -11,7 +11,7 @@ import argparse
 from tabtool.cli import OK, PROBLEMS
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.harp import Harp, Technique, Way
+from tabtool.harp import Harp, Way, find
 from tabtool.music import hz, parse_pitch
 from tabtool.report import table
 
@@ -40,26 +40,6 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(f"{args.pitch} sounds nowhere on {harp.called}")
     return OK if ways else PROBLEMS
-
-
-def find(harp: Harp, pitch_class: int, pitch: int | None) -> list[tuple[Way, int]]:
-    """The ways to sound a pitch and how many octaves away each lies, nearest first.
-
-    Without an octave (`pitch` None) every octave counts as none away.
-    """
-    order = tuple(Technique)
-    ways = [way for way in harp.ways if way.pitch % 12 == pitch_class]
-    pairs = [(way, 0 if pitch is None else int(way.pitch - pitch) // 12) for way in ways]
-    return sorted(
-        pairs,
-        key=lambda pair: (
-            abs(pair[1]),
-            pair[0].pitch,
-            order.index(pair[0].tone.technique),
-            pair[0].tone.depth,
-            pair[0].tone.hole,
-        ),
-    )
 
 
 def _row(harp: Harp, way: Way, away: int) -> dict[str, object]:

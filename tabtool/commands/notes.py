@@ -10,7 +10,7 @@ import argparse
 
 from tabtool.cli import OK
 from tabtool.commands import common
-from tabtool.harp import Technique, Tone
+from tabtool.harp import Technique, Tone, position
 from tabtool.load import Loaded
 from tabtool.music import degree
 from tabtool.report import table
@@ -39,9 +39,11 @@ def as_json(loaded: Loaded) -> dict[str, object]:
     return {
         "title": loaded.tune.title,
         "harp": {
-            "key": first.harp_key if first else "",
+            "key": first.harp.key if first and first.harp else "",
             "tuning": first.tuning.name if first else "",
         },
+        "key": str(first.key) if first and first.key else "",
+        "position": position(first.harp, first.key) if first and first.harp and first.key else None,
         "notes": [_row(event) for event in loaded.score.events],
     }
 
@@ -72,7 +74,7 @@ def _row(event: NoteEvent) -> dict[str, object]:
         "degrees": [degree(pitch, setting.key) for pitch in sounding] if setting.key else [],
         "possible": event.possible,
         "lyric": event.lyric,
-        "harp": setting.harp_key,
+        "harp": setting.harp.key if setting.harp else "",
         "section": event.stretch.name,
     }
     return row

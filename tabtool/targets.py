@@ -80,12 +80,12 @@ def targets(
 
 def target(harp: Harp, way: Way, temperament: Temperament, a4: float = A4_STANDARD) -> Target:
     """One way to sound a note, as a target."""
-    hz = temperament.hertz(way.pitch, harp.root, a4)
+    hz = temperament.hz(way.pitch, harp.root, a4)
     cents = temperament.cents(way.pitch, harp.root)
     reference = reference_for(harp, way)
     if reference is None or not reference.same_note:
         return Target(way.tone, way.pitch, hz, cents, reference, None, "")
-    upper = max(hz, temperament.hertz(reference.pitch, harp.root, a4))
+    upper = max(hz, temperament.hz(reference.pitch, harp.root, a4))
     beats = upper * (2 ** (CENTS_APART / 1200) - 1)
     return Target(
         way.tone, way.pitch, hz, cents, reference, beats, _split(way.tone, reference.tone)

@@ -184,17 +184,15 @@ def test_layout_json_has_the_promised_fields(capsys: pytest.CaptureFixture[str])
     holes = json.loads(out)["holes"]
     assert status == 0
     assert len(holes) == 10
-    assert holes[2] == {
-        "hole": 3,
-        "blow": {"pitch": "G4", "midi": 67},
-        "draw": {"pitch": "B4", "midi": 71},
-        "bends": [
-            {"breath": "draw", "depth": 1, "pitch": "Bb4", "midi": 70},
-            {"breath": "draw", "depth": 2, "pitch": "A4", "midi": 69},
-            {"breath": "draw", "depth": 3, "pitch": "Ab4", "midi": 68},
-        ],
-        "overbend": {"kind": "overblow", "pitch": "C5", "midi": 72},
-    }
+    third = holes[2]
+    assert third["hole"] == 3
+    assert third["blow"].items() >= {"pitch": "G4", "midi": 67}.items()
+    assert third["draw"].items() >= {"pitch": "B4", "midi": 71}.items()
+    assert [(b["breath"], b["depth"], b["pitch"], b["midi"]) for b in third["bends"]] == [
+        ("draw", 1, "Bb4", 70), ("draw", 2, "A4", 69), ("draw", 3, "Ab4", 68),
+    ]  # fmt: skip
+    assert third["overbend"].items() >= {"kind": "overblow", "pitch": "C5", "midi": 72}.items()
+    assert holes[6]["bends"] == []
 
 
 def test_layout_table_shows_every_note(capsys: pytest.CaptureFixture[str]) -> None:

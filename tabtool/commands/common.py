@@ -45,6 +45,7 @@ def add_tuning(parser: argparse.ArgumentParser) -> None:
 
 
 def add_temperament(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--temperament``."""
     parser.add_argument(
         "--temperament",
         default="",

@@ -78,7 +78,7 @@ def as_json(
     """The targets; the schema is in this module's docstring."""
 
     def hz(pitch: float) -> float:
-        return round(temperament.hertz(pitch, harp.root, a4), 3)
+        return round(temperament.hz(pitch, harp.root, a4), 3)
 
     def reference(of: Reference) -> dict[str, object]:
         return {

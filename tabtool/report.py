@@ -11,11 +11,17 @@ from tabtool.load import Loaded
 
 
 def as_text(diagnostics: Iterable[Diagnostic], source: str) -> str:
-    """Each finding with its line, carets under the span, and what to write instead."""
+    """Each finding with its line, carets under the span, and what to write instead.
+
+    The same finding at several places is told once, with all its places.
+    """
     lines = source.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    out = []
+    alike: dict[tuple[object, ...], list[Diagnostic]] = {}
     for found in diagnostics:
-        span = found.span
+        alike.setdefault((found.rule, found.level, found.message), []).append(found)
+    out = []
+    for group in alike.values():
+        found, span = group[0], group[0].span
         out.append(
             f"{span.file}:{span.line}:{span.column}: {found.level}: {found.message} "
             f"[{found.rule.name}]"
@@ -27,6 +33,9 @@ def as_text(diagnostics: Iterable[Diagnostic], source: str) -> str:
             out.append(f"  {' ' * len(number)} | {' ' * start}{'^' * carets}")
         if found.help:
             out.append(f"    -> {found.help}")
+        if len(group) > 1:
+            places = [f"{other.span.line}:{other.span.column}" for other in group[1:]]
+            out.append(f"    also at {', '.join(places)}")
     return "\n".join(out)
 
 

@@ -44,9 +44,12 @@ class Look(NamedTuple):
         return f"{tone.hole} {tone.breath} is {self.name(reed)}"
 
     def elsewhere(self, tone: Tone) -> str:
-        """Where the pitch this tone asks for does sound: ``E5 itself is 5 blow (5^)``."""
+        """Where the pitch this tone asks for does sound: ``E5 itself is 5 blow (5^)``.
+
+        Empty for a quarter tone, which is looked for nowhere else.
+        """
         pitch = self.harp.intended(tone)
-        if pitch is None:
+        if pitch is None or pitch % 1:
             return ""
         ways = [way.tone for way in self.harp.ways_by_pitch.get(pitch, ()) if way.tone != tone]
         if ways:

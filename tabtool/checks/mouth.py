@@ -39,7 +39,9 @@ def chord_reach(look: Look) -> Iterator[Finding]:
 def tongue_split(look: Look) -> Iterator[Finding]:
     """A split: the tongue must block the holes between."""
     holes = sorted(tone.hole for tone in look.figure.tones)
-    if _gaps(holes) != 1 or look.player.tongue_blocking is True:
+    if _gaps(holes) != 1 or holes[-1] - holes[0] >= WIDEST_SPLIT:
+        return
+    if look.player.tongue_blocking is True:
         return
     blocked = [hole for hole in range(holes[0], holes[-1]) if hole not in holes]
     level = Level.ERROR if look.player.tongue_blocking is False else None

@@ -58,11 +58,13 @@ def only_a_sag(look: Look) -> Iterator[Finding]:
             continue
         plain = tone._replace(technique=Technique.NATURAL, depth=0)
         partner = plain._replace(breath=tone.breath.other)
-        between = f"; {look.elsewhere(tone)}" if tone.depth >= 1 else ""
         yield Finding(
             f"{look.reed_name(tone)}; its partner {look.reed_name(partner)}, a semitone below, "
             "so there is no bend note between",
-            f"for an expressive sag write /{plain.token} or {plain.token}\\{between}",
+            _joined(
+                f"for an expressive sag write /{plain.token} or {plain.token}\\",
+                look.elsewhere(tone),
+            ),
         )
 
 
@@ -85,7 +87,7 @@ def bend_too_deep(look: Look) -> Iterator[Finding]:
         yield Finding(
             f"{look.reed_name(tone)}; {why}: at most {limit} ({look.name(reed - limit)}), "
             f"not {tone.depth:g}",
-            f"the deepest is {deepest.token}; {look.elsewhere(tone)}",
+            _joined(f"the deepest is {deepest.token}", look.elsewhere(tone)),
         )
 
 
@@ -101,7 +103,7 @@ def no_such_overbend(look: Look) -> Iterator[Finding]:
                 yield Finding(
                     f"{tone.hole} {tone.technique} raised {tone.depth:g}: past a whole tone above "
                     f"its own {look.name(over.pitch)} it does not hold",
-                    f"raise it {OVERBEND_RAISE} at most; {look.elsewhere(tone)}",
+                    _joined(f"raise it {OVERBEND_RAISE} at most", look.elsewhere(tone)),
                 )
             continue
         if over is None:
@@ -115,9 +117,10 @@ def no_such_overbend(look: Look) -> Iterator[Finding]:
             partner = Tone(tone.hole, tone.breath.other)
             own = Tone(tone.hole, tone.breath)
             why = f"{look.reed_name(partner)}, below {look.reed_name(own).split(' is ')[1]}"
-            instead = f"hole {tone.hole} has an {over.tone.technique}: {over.tone.token}; "
+            instead = f"hole {tone.hole} has an {over.tone.technique}: {over.tone.token}"
         yield Finding(
-            f"hole {tone.hole} has no {tone.technique}: {why}", instead + look.elsewhere(tone)
+            f"hole {tone.hole} has no {tone.technique}: {why}",
+            _joined(instead, look.elsewhere(tone)),
         )
 
 
@@ -223,6 +226,10 @@ def _others(look: Look, tone: Tone) -> str:
     ]
     octave = f"; its octave is {nearest[0]} ({nearest[0].token})" if nearest else ""
     return f"the pitch sounds nowhere else on this harp{octave}"
+
+
+def _joined(*parts: str) -> str:
+    return "; ".join(part for part in parts if part)
 
 
 def _semitones(count: float) -> str:

@@ -10,6 +10,7 @@ lets it come home: between marks a tone is exactly at its written pitch.
 * *Vibrato* swings evenly around the note (5.5 a second lies in the range measured for
   voices and strings, 5.5-8 Hz: Timmers & Desain 2000).
 * *Grace* notes are played just before the beat, taking their time from what precedes.
+* A *wah* opens and shuts the hands around the harp: softer and duller when shut.
 * A *shake* alternates between two holes, beginning on the first.
 """
 
@@ -20,6 +21,7 @@ from typing import NamedTuple
 
 from tabtool.harp import Harp, Tone
 from tabtool.resolve import NoteEvent, Score
+from tabtool.temperament import A4_STANDARD
 from tabtool.tune import Figure
 
 SCOOP_S, FALL_S, DIP_S = 0.12, 0.18, 0.24  # how long each takes, unless the note is short
@@ -28,6 +30,8 @@ VIBRATO_SEMITONES = 0.2  # to either side
 VIBRATO_ONSET_S = 0.15  # the note speaks straight first
 GRACE_S = 0.07
 SHAKE_HZ = 6.5  # there and back; common practice, no source
+SHUT = 0.5  # loudness with the hands shut, as a share of amplitude
+WAH_HZ = 3.0  # hands open and shut, once at least; common practice, no source
 STACCATO = 0.5  # share of its written time that a staccato note sounds
 
 
@@ -58,9 +62,24 @@ class Sound(NamedTuple):
     wah: bool = False
 
     @property
+    def tuned(self) -> float:
+        """`pitch` as this harp is tuned: the MIDI number of its frequency at A4 = 440 Hz."""
+        setting = self.event.setting
+        above = 12 * math.log2(setting.a4 / A4_STANDARD)
+        return self.pitch + setting.cents(self.pitch) / 100 + above
+
+    @property
     def steady(self) -> bool:
         """Whether the pitch never leaves the written one."""
         return not self.glides and not self.vibrato
+
+    def open_hands(self, since_start: float) -> float:
+        """How far the hands are open, 0 to 1: 1 without a wah, which begins and ends shut."""
+        length = self.end_s - self.start_s
+        if not self.wah or length <= 0:
+            return 1.0
+        waves = max(1, round(length * WAH_HZ))
+        return (1 - math.cos(2 * math.pi * waves * since_start / length)) / 2
 
     def offset(self, since_start: float) -> float:
         """Semitones away from `pitch`, a time after the start of the tone in seconds."""

@@ -61,8 +61,16 @@ def render(sounds: Iterable[Sound], rate: int = 44100, a4: float = 440.0) -> Sam
     It begins at zero and ends in silence; a note after another may overlap its fall. A mix that
     would pass CEILING is turned down as a whole, so that nothing clips or changes balance.
     """
+    return turned_down(mixed(sounds, rate, a4))
+
+
+def mixed(
+    sounds: Iterable[Sound], rate: int = 44100, a4: float = 440.0, least_s: float = 0.0
+) -> Samples:
+    """All notes added together and not yet turned down; `least_s` lengthens a short take."""
     notes = sorted(sounds, key=lambda sound: sound.start)
     last = max((note.end for note in notes), default=0.0)
+    last = max(last, least_s)
     out = np.zeros(int(np.ceil((last + TAIL + SILENCE) * rate)), np.float32)
     breath: dict[int, Samples] = {}
     for number, note in enumerate(notes):
@@ -72,7 +80,7 @@ def render(sounds: Iterable[Sound], rate: int = 44100, a4: float = 440.0) -> Sam
             continue
         played = _note(note, length, rate, a4, breath, number)
         out[first : first + len(played)] += played
-    return turned_down(out)
+    return out
 
 
 def turned_down(mix: Samples) -> Samples:

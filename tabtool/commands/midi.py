@@ -7,7 +7,7 @@ import argparse
 from tabtool.cli import OK
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.report import many
+from tabtool.practice import arranged, clicks, comping
 from tabtool.writers.mid import write
 
 
@@ -15,29 +15,29 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="a tune, or - for standard input")
     common.add_out(parser, required=True)
     common.add_harp(parser)
+    common.add_temperament(parser)
+    common.add_practice(parser)
     common.add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    practice = common.practice_of(args)
     loaded = common.load_readable(args)
     if not loaded.score.events:
         raise TabError(f"{loaded.tune.file}: no notes to play")
-    impossible = [event for event in loaded.score.events if not event.possible]
-    silent = [event for event in impossible if None in event.pitches]
-    common.write_out(args.out, write(loaded.score))
-    if impossible:
-        common.warn(
-            f"{many(len(impossible), 'note')} cannot be played on this harp"
-            f" (see tabtool check); sounding the pitch the tab asks for"
-            + (f", {len(silent)} with no reed at all left silent" if silent else "")
-        )
+    score = arranged(loaded.score, practice)
+    strums = comping(score) if practice.chords else ()
+    common.write_out(args.out, write(score, clicks(score, practice.click), strums))
+    impossible = common.warn_impossible(loaded.score)
+    if practice.chords:
+        common.warn_symbols(loaded.score)
     if args.json:
         common.print_json(
             {
                 "out": args.out,
-                "notes": len(loaded.score.events),
-                "seconds": round(loaded.score.seconds, 6),
-                "impossible": len(impossible),
+                "notes": len(score.events),
+                "seconds": round(score.seconds, 6),
+                "impossible": impossible,
             }
         )
     return OK

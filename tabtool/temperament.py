@@ -74,8 +74,9 @@ class Temperament(NamedTuple):
 
 
 def reference_pitch(text: str) -> float:
-    """A4 in Hz from what the user wrote, such as ``442``; TemperamentError outside 430 to 450."""
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:hz)?", text.strip().lower())
+    """A4 in Hz from ``442``, ``442 Hz`` or ``A442``; TemperamentError outside 430 to 450."""
+    # "A442" must not lose its first 4 to the name A4.
+    match = re.fullmatch(r"(?:a4\s*=\s*|a\s*=?\s*)?(\d+(?:\.\d+)?)\s*(?:hz)?", text.strip().lower())
     if match is None or not A4_LOWEST <= float(match[1]) <= A4_HIGHEST:
         raise TemperamentError(
             f"'{text}' is no reference pitch: write A4 in Hz, "
@@ -133,10 +134,10 @@ def named(name: str) -> Temperament:
     if wanted in names:
         return TEMPERAMENTS[names.index(wanted)]
     near = nearest(wanted, names)
-    instead = f"; did you mean '{near}'?" if near else ""
+    instead = f"; did you mean '{near}'?" if near else ";"
     raise TemperamentError(
         f"no temperament is called '{name.strip()}'{instead} "
-        f"there are {', '.join(names)}, or your own in a Scala {SUFFIX} file"
+        f"use one of {', '.join(names)}, or a Scala {SUFFIX} file"
     )
 
 

@@ -20,10 +20,10 @@ FLOORS = (
     ("diagnostics",),
     ("files", "music"),
     ("harp", "player"),
-    ("tune", "tunings", "temperament", "mistakes"),
+    ("tune", "tunings", "temperament", "mistakes", "symbols"),
     ("header",),
     ("parse", "resolve"),
-    ("expression", "checks", "fingering"),
+    ("expression", "practice", "checks", "fingering"),
     ("load",),
     ("report",),
 )

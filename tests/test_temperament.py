@@ -88,7 +88,10 @@ def test_reference_pitch_in_cents(a4: float, cents: float) -> None:
     assert up == pytest.approx(cents, abs=0.006)
 
 
-@pytest.mark.parametrize(("text", "pitch"), [("442", 442), ("441.5 Hz", 441.5), (" 430hz ", 430)])
+@pytest.mark.parametrize(
+    ("text", "pitch"),
+    [("442", 442), ("441.5 Hz", 441.5), (" 430hz ", 430), ("A442", 442), ("A4 = 443 Hz", 443)],
+)
 def test_reference_pitch_is_read(text: str, pitch: float) -> None:
     assert temperament.reference_pitch(text) == pitch
 

@@ -49,7 +49,7 @@ def add_tuning(parser: argparse.ArgumentParser) -> None:
 
 
 def add_temperament(parser: argparse.ArgumentParser) -> None:
-    """Declare ``--temperament``."""
+    """Declare ``--temperament`` and ``--pitch``."""
     parser.add_argument(
         "--temperament",
         default="",

@@ -36,7 +36,8 @@ VELOCITY, ACCENT, BACKING = 88, 116, 56
 DYING_S = 0.25  # how long a note may still be heard after its end
 BEND_STEP_S = 0.001
 WAH_STEP_S = 0.01
-TEMPO_EVERY = 256  # quarter notes: so often the rounding of a tempo to microseconds is made good
+# A tempo is rounded to microseconds; what that adds up to is made good before it can be heard.
+TEMPO_EVERY, LATE_US = 256, 200  # looked at every so many quarter notes; microseconds allowed
 
 # Tick, order within it, message.
 _Events = list[tuple[int, int, "mido.Message | mido.MetaMessage"]]
@@ -114,7 +115,9 @@ def _tempo_events(score: Score) -> _Events:
             end = stretch.quarters + since * setting.meter.beat_quarters
         while at < end:
             length = min(Fraction(TEMPO_EVERY), end - at)
-            quarter_us = round(exact - late / length)
+            quarter_us = round(exact)
+            if abs(late) > LATE_US:
+                quarter_us = round(exact - late / length)
             late += (quarter_us - exact) * length
             if quarter_us != last:
                 tempo = mido.MetaMessage("set_tempo", tempo=quarter_us)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from tabtool.diagnostics import TabError, nearest
 from tabtool.files import read_text
 from tabtool.harp import Harp, Layout
-from tabtool.music import MODES, Key, Meter, parse_key, parse_meter, spell
+from tabtool.music import FREE, MODES, Key, Meter, parse_key, parse_meter, spell
 from tabtool.temperament import (
     EQUAL,
     SUFFIX,
@@ -80,8 +80,8 @@ class Setting(NamedTuple):
     def after(self, line: HeaderLine) -> Setting:
         """The setting once `line` has been read."""
         name, parsed = line.name, line.parsed
-        if parsed is None:  # the value could not be read; parse has told of it
-            return self
+        if parsed is None:  # the value could not be read, and parse has told of it
+            return self._replace(meter=FREE) if name == "meter" else self
         if name == "feel":
             assert isinstance(parsed, Fraction)
             return self._replace(feel=line.value, swing=parsed)

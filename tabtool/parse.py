@@ -8,12 +8,13 @@ diagnostic with the place, what was expected and what to write instead.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 from functools import cache, lru_cache
 from typing import Any
 
-from lark import Lark, Token, Transformer
+from lark import Lark, TextSlice, Token, Transformer
 from lark.exceptions import UnexpectedInput
 
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, nearest
@@ -57,7 +58,9 @@ _SECTION = re.compile(r"(\s*)\[([^\[\]]*)\]\s*(#.*)?$")
 _COMMENT = re.compile(r"(?:^|\s)#")
 _TITLE_COMMENT = re.compile(r"(?:^|\s)#(?=\s|$)")  # a title may say "Tune #3"
 # The pieces of a line of bars that failed: bar lines, comment, and what lies between.
-_PIECE = re.compile(r'#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=\s))?|(?:"[^"|]*"|[^\s|"#:]|:(?!\|)|")+')
+_PIECE = re.compile(
+    r'#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=[\s#]|$))?|(?:"[^"|]*"|[^\s|"#:]|:(?!\|)|")+'
+)
 
 
 def parse(
@@ -87,20 +90,24 @@ class _Reading:
         self.number = 0
         self.music_since_section = False
         self.sections = 0
+        self.given: dict[str, int] = {}  # the line of each header since the last section began
 
     def read(self, text: str) -> tuple[Tune, tuple[Diagnostic, ...]]:
         lines: list[Line] = []
         for self.number, line in enumerate(_split_lines(text), start=1):
             read = self.line(line)
-            if isinstance(read, LyricLine) and not _follows_music(lines):
-                self.report(
-                    UNREADABLE,
-                    read.span.column,
-                    read.span.end_column,
-                    "a lyric line with no line of bars above it",
-                    "write it directly under the bars it is sung to",
-                )
-                read = UnreadLine(read.span)
+            if isinstance(read, LyricLine):
+                above = _above(lines)
+                if above is None:
+                    self.report(
+                        UNREADABLE,
+                        read.span.column,
+                        read.span.end_column,
+                        "a lyric line with no line of bars above it",
+                        "write it directly under the bars it is sung to",
+                    )
+                if not isinstance(above, MusicLine):  # nor can it be laid under what is unread
+                    read = UnreadLine(read.span)
             lines.append(read)
         while len(lines) > 1 and isinstance(lines[-1], BlankLine):
             lines.pop()
@@ -151,13 +158,13 @@ class _Reading:
             return UnreadLine(whole)
         self.sections += 1
         self.music_since_section = False
+        self.given = {}
         name = " ".join(found[2].split())
         return SectionLine(name, self.span(found.end(1) + 1, found.end(2) + 2), found[3] or "")
 
     def header(self, found: re.Match[str], whole: Span) -> Line:
-        name, rest = " ".join(found[2].lower().split()), found[3].rstrip()
-        field = FIELDS.get(name)
-        if field is None:
+        name = " ".join(found[2].lower().split())
+        if name not in FIELDS:
             near = nearest(name, (*FIELDS, "lyric"))
             self.report(
                 UNKNOWN_HEADER,
@@ -166,44 +173,63 @@ class _Reading:
                 f"there is no header '{found[2]}'",
                 (f"write {near}: …; " if near else "") + f"headers are {', '.join(FIELDS)}",
             )
+            return self.presumed(near, found, whole)
+        value, comment, span = self.value(name, found)
+        misplaced = self.misplaced(name)
+        if misplaced:
+            self.report(HEADER_PLACE, whole.column, whole.end_column, *misplaced)
             return UnreadLine(whole)
-        value, comment = _cut(rest, _TITLE_COMMENT if name in ("title", "composer") else _COMMENT)
+        self.given.setdefault(name, self.number)
+        try:
+            if not value:
+                raise Wrong(f"'{name}' says nothing", f"write, for example, {FIELDS[name].example}")
+            canonical, parsed = self.meaning(name, value)
+        except Wrong as wrong:
+            place = span if value else whole
+            self.report(HEADER_VALUE, place.column, place.end_column, wrong.message, wrong.help)
+            return HeaderLine(name, value, None, span, comment)
+        return HeaderLine(name, canonical, parsed, span, comment)
+
+    def presumed(self, near: str | None, found: re.Match[str], whole: Span) -> Line:
+        """An unknown header as the known one probably meant, so that it draws no further errors."""
+        if near == "lyric":
+            return self.lyric(found[0], found.start(3), whole)
+        if near and not self.misplaced(near):
+            value, comment, span = self.value(near, found)
+            with contextlib.suppress(Wrong):
+                canonical, parsed = self.meaning(near, value)
+                return HeaderLine(near, canonical, parsed, span, comment)
+        return UnreadLine(whole)
+
+    def value(self, name: str, found: re.Match[str]) -> tuple[str, str, Span]:
+        """The value of a header line, its comment, and the place of the value."""
+        free_text = name in ("title", "composer")
+        value, comment = _cut(found[3].rstrip(), _TITLE_COMMENT if free_text else _COMMENT)
         column = found.start(3) + 1
-        span = self.span(column, column + max(len(value), 1))
+        return value, comment, self.span(column, column + max(len(value), 1))
+
+    def meaning(self, name: str, value: str) -> tuple[str, object]:
+        """What a header's value says, as canonical text and as meaning; `Wrong` if nothing."""
+        field = FIELDS[name]
+        if self.within and field.suffix and value.lower().endswith(field.suffix):
+            self.confine(value)
+        return field.read(value, self.folder)
+
+    def misplaced(self, name: str) -> tuple[str, str] | None:
+        """Why a header cannot stand in this line, and what to do about it."""
         if self.music_since_section:
-            self.report(
-                HEADER_PLACE,
-                whole.column,
-                whole.end_column,
+            return (
                 f"'{name}' in the middle of the music",
                 "begin a new [section] and write the header under it",
             )
-        elif self.sections and not field.sectional:
-            self.report(
-                HEADER_PLACE,
-                whole.column,
-                whole.end_column,
-                f"'{name}' holds for the whole tune",
-                "write it above the first [section]",
+        if self.sections and not FIELDS[name].sectional:
+            return f"'{name}' holds for the whole tune", "write it above the first [section]"
+        if name in self.given:
+            return (
+                f"'{name}' stands here a second time",
+                f"keep one; the first is in line {self.given[name]}",
             )
-        elif not value:
-            self.report(
-                HEADER_VALUE,
-                span.column,
-                span.end_column,
-                f"'{name}' says nothing",
-                f"write, for example, {field.example}",
-            )
-        else:
-            try:
-                if self.within and field.suffix and value.lower().endswith(field.suffix):
-                    self.confine(value)
-                canonical, parsed = field.read(value, self.folder)
-            except Wrong as wrong:
-                self.report(HEADER_VALUE, span.column, span.end_column, wrong.message, wrong.help)
-                return HeaderLine(name, value, None, span, comment)
-            return HeaderLine(name, canonical, parsed, span, comment)
-        return UnreadLine(whole)
+        return None
 
     def confine(self, path: str) -> None:
         if not inside(os.path.join(self.folder, os.path.expanduser(path)), self.within):
@@ -238,10 +264,8 @@ class _Reading:
             if text[0] == "#":
                 comment = text.rstrip()
                 continue
-            bar = re.fullmatch(r":?(\|\||\|\]|\|)(:|[1-9])?", text)
             try:
-                # Blanks before it keep the columns right.
-                shapes = _shapes(" " * start + text + (" " if bar else ""), "line")
+                shapes = _shapes(TextSlice(line, start, piece.end()), "line")
                 items += [self.item(shape) for shape in shapes]
             except UnexpectedInput:
                 column, end, message, help = _explain(text)
@@ -309,9 +333,12 @@ class _Reading:
                 continue
             start = item.start_pos or 0
             barline = _barline(item)
-            if not beats and before is not None and before.closes and barline.opens:
-                before = before._replace(opens=True)  # :| |: is :|:
-                continue
+            goes_on = barline.opens or barline.ending
+            if goes_on and not beats and before is not None and before.closes:
+                before = before._replace(opens=barline.opens, ending=barline.ending)
+                if bars:
+                    bars[-1] = bars[-1]._replace(after=before)
+                continue  # :| |: is :|:, and :| |2 is :|2
             if began:
                 close(barline, last, start + 2)
             before, beats, began, last = barline, [], True, start + len(item) + 1
@@ -469,12 +496,14 @@ def _cut(text: str, comment: re.Pattern[str]) -> tuple[str, str]:
     return text[: found.start()].strip(), text[found.start() :].strip()
 
 
-def _follows_music(lines: list[Line]) -> bool:
+def _above(lines: list[Line]) -> MusicLine | UnreadLine | None:
+    """The line of bars a lyric line belongs to, or the unread line in its place."""
     for line in reversed(lines):
-        if isinstance(line, (LyricLine, CommentLine)):
-            continue
-        return isinstance(line, MusicLine)
-    return False
+        if isinstance(line, (MusicLine, UnreadLine)):
+            return line
+        if not isinstance(line, (LyricLine, CommentLine)):
+            return None
+    return None
 
 
 def _explain(piece: str) -> tuple[int, int, str, str]:
@@ -483,7 +512,7 @@ def _explain(piece: str) -> tuple[int, int, str, str]:
     return explain(piece)
 
 
-def _shapes(text: str, start: str) -> list[Any]:
+def _shapes(text: str | TextSlice[str], start: str) -> list[Any]:
     """What `_Shape` makes of a text; lark's own types know nothing of transformers."""
     shapes: Any = _lark().parse(text, start=start)
     return list(shapes)

@@ -34,7 +34,6 @@ from tabtool.tune import (
     Share,
     Split,
     Tune,
-    notes_of,
 )
 from tabtool.tunings import HARP_KEY_HELP, UNKNOWN_KEY
 
@@ -223,9 +222,7 @@ class _Playing:
         self.read_lines()
         order = self.order()
         self.check_lengths(order)
-        score = self.perform(order)
-        self.check_harps(score)
-        return score, tuple(self.found)
+        return self.perform(order), tuple(self.found)
 
     def read_lines(self) -> None:
         setting = self.override(Setting())
@@ -233,21 +230,19 @@ class _Playing:
         fresh = True  # header lines since the last bar: a new section begins with the next
         written: list[tuple[Bar, int]] = []
         music: MusicLine | None = None
+        named: dict[str, HeaderLine] = {}  # the last line that names the harp, and the tuning
         for line in self.tune.lines:
             if isinstance(line, MusicLine):
                 if fresh:
-                    self.sections.append(Section(name, setting))
+                    self.begin_section(name, setting, named, line)
                     fresh = False
                 written += [(bar, len(self.sections) - 1) for bar in line.bars]
                 music = line
             elif isinstance(line, HeaderLine):
-                changed = setting.after(line)
+                setting, fresh = setting.after(line), True
                 if line.name in ("harp", "tuning", "temperament", "pitch"):
-                    changed = self.override(changed)
-                named = line.name in ("harp", "tuning") and line.parsed is not None
-                if named and changed.harp is None and changed.harp_key:
-                    self.no_such_harp(line, changed)
-                setting, fresh = changed, True
+                    setting = self.override(setting)
+                    named[line.name] = line
             elif isinstance(line, SectionLine):
                 name, fresh = line.name, True
             elif isinstance(line, LyricLine) and music is not None:
@@ -273,26 +268,41 @@ class _Playing:
             temperament=self.temperament or setting.temperament, a4=self.a4 or setting.a4
         )
 
+    def begin_section(
+        self, name: str, setting: Setting, named: dict[str, HeaderLine], music: MusicLine
+    ) -> None:
+        """Add a section, and tell where its harp is not known; an unread name has been told of."""
+        harp, tuning = named.get("harp"), named.get("tuning")
+        if (harp and harp.parsed is None and not self.harp_key) or (
+            tuning and tuning.parsed is None and not self.tuning
+        ):
+            setting = setting._replace(harp=None)
+        elif setting.harp is None and harp is not None:
+            self.no_such_harp(harp, setting)
+        elif setting.harp is None and not self.harp_key and not self.sections:
+            first = next((note for bar in music.bars for note in _notes(bar)), None)
+            self.found.append(
+                HARP_MISSING.at(
+                    first.span if first else music.span,
+                    "the tune does not say which harp it is for",
+                    "write harp: C (or its key) at the top, or name one with --harp",
+                )
+            )
+        self.sections.append(Section(name, setting))
+
     def no_such_harp(self, line: HeaderLine, setting: Setting) -> None:
         if setting.harp_key.endswith("m") and not setting.tuning.minor:
             message = f"a {setting.tuning.name} harp is not sold as {setting.harp_key}"
-            help = f"write harp: {setting.harp_key[:-1]}, or a minor tuning above it"
+            help = f"write harp: {setting.harp_key[:-1]}, or a minor tuning"
         else:
             message, help = f"there is no harp in {setting.harp_key}", HARP_KEY_HELP
-        if line.name == "harp":  # the tuning may still follow; tell once, where the harp is named
-            later = any(
-                isinstance(other, HeaderLine)
-                and other.name == "tuning"
-                and other.span.line > line.span.line
-                for other in self.tune.lines
-            )
-            if later:
-                return
-        self.found.append(UNKNOWN_KEY.at(line.span, message, help))
+        fault = UNKNOWN_KEY.at(line.span, message, help)
+        if fault not in self.found:
+            self.found.append(fault)
 
     def sing(self, line: LyricLine, music: MusicLine) -> None:
         """Lay syllables under the notes of the bars above; each further line is a verse."""
-        bars = [[note for beat in bar.beats for note in notes_of(beat.parts)] for bar in music.bars]
+        bars = [_notes(bar) for bar in music.bars]
         notes = [(note, index) for index, bar in enumerate(bars) for note in bar]
         verse = 0
         place = bar_now = 0
@@ -308,11 +318,14 @@ class _Playing:
                     place += 1
                 continue
             if place >= len(notes):
+                if any(isinstance(note, Broken) for note, _ in notes):
+                    break  # what could not be read may have been any number of notes
+                count = "1 note" if len(notes) == 1 else f"{len(notes)} notes"
                 self.found.append(
                     LYRIC.at(
                         span,
                         "a syllable with no note left to sing it to",
-                        f"the bars above have {len(notes)} notes; - joins syllables of a word "
+                        f"the bars above have {count}; - joins syllables of a word "
                         "(write Ket- tle), _ holds one on, * leaves a note out",
                     )
                 )
@@ -328,26 +341,20 @@ class _Playing:
         bars = self.bars
         order: list[tuple[int, int]] = []
         start, play, index = 0, 1, 0  # the repeat runs from bar `start`; this is pass `play`
+        opened = False  # whether |: stands at `start`; a repeat without one goes back all the same
         sent_back: set[int] = set()
         while index < len(bars):
             bar = bars[index]
-            if bar.opens and start != index:
-                start, play = index, 1
+            if bar.opens:
+                opened = True
+                if start != index:
+                    start, play = index, 1
             if bar.ending:
                 endings = self.endings(index, start)
-                if not endings:
-                    self.repeat_fault(
-                        bar,
-                        "an ending outside a repeat",
-                        "write |: where the repeat begins, and :| where it goes back",
-                    )
-                elif play not in endings:
-                    self.repeat_fault(
-                        bar,
-                        f"there is no ending {play} beside ending {bar.ending}",
-                        "number endings from 1: |1 … :|2 … |",
-                    )
-                elif bar.ending != play:
+                fault = self.ending_fault(index, play, endings, opened)
+                if fault:
+                    self.repeat_fault(bar, *fault)
+                elif bar.ending != play and play in endings:
                     index = endings[play]
                     continue
             order.append((index, play))
@@ -365,15 +372,44 @@ class _Playing:
                         "this goes back, but to where is not clear",
                         "write |: where the repeated part begins",
                     )
-            elif play > 1 and index < len(bars):
-                after = bar.bar.after
-                over = bars[index].section != bar.section or bool(
-                    after and (after.double or after.final)
-                )
+            elif play > 1 or not opened:
+                over = self.ends_part(index - 1)
             if over:
-                start, play = index, 1
+                start, play, opened = index, 1, False
         self.check_repeats()
         return order
+
+    def ending_fault(
+        self, index: int, play: int, endings: dict[int, int], opened: bool
+    ) -> tuple[str, str] | None:
+        """What is wrong with the ending that begins at a bar, and what to write instead."""
+        ending = self.bars[index].ending
+        if not endings:
+            if ending > 1 and index and self.bars[index - 1].closes:
+                help = "write |1 where the first ending begins, before the :|"
+                return f"ending {ending} with no ending 1 before it", help
+            if opened:
+                return None  # of a repeat that never goes back `check_repeats` tells
+            help = "write |: where the repeat begins, and :| where it goes back"
+            return "an ending outside a repeat", help
+        wanted = list(endings.values()).index(index) + 1
+        if ending != wanted:
+            help = "number endings from 1 in their order: |1 … :|2 … |"
+            return f"ending {ending} where ending {wanted} should begin", help
+        if play not in endings and list(endings) == list(range(1, len(endings) + 1)):
+            help = f"write :|{play} before what is played instead of ending {ending}"
+            return f"there is no ending {play} beside ending {ending}", help
+        return None
+
+    def ends_part(self, index: int) -> bool:
+        """Whether a double bar or a new section follows the bar."""
+        if index + 1 == len(self.bars):
+            return False
+        one, two = self.bars[index], self.bars[index + 1]
+        lines = (one.bar.after, two.bar.before)
+        return one.section != two.section or any(
+            line is not None and (line.double or line.final) for line in lines
+        )
 
     def endings(self, index: int, start: int) -> dict[int, int]:
         """Where each ending of the repeat around `index` begins; empty if no repeat runs there."""
@@ -436,7 +472,10 @@ class _Playing:
             number, has = self.number(index), len(bar.beats)
             if not has:
                 message = f"bar {number} is empty"
-                help = f"write {' '.join('.' * wanted)} for a bar of silence"
+                help = (
+                    f"write {' '.join('.' * wanted)} for a bar of silence, "
+                    "or take one of the two bar lines out"
+                )
             elif has > wanted:
                 message = f"bar {number} has {has} beats, {_beats(has - wanted)} too many for {of}"
                 help = (
@@ -472,6 +511,7 @@ class _Playing:
         pitches = _Pitches(None)
         first_number = self.number(0) if order else 1
         sounding: Note | Broken | None = None
+        changed_harp = False  # at the beginning of this stretch
         silent = False  # a rest has been written since
         onset = duration = Fraction(0)
         start_s = end_s = 0.0
@@ -496,7 +536,7 @@ class _Playing:
             if stretch is None or stretch.written != written.section:
                 section = self.sections[written.section]
                 changed_harp = stretch is not None and section.setting.harp != stretch.setting.harp
-                if changed_harp:  # a note cannot be held from one harp to another
+                if changed_harp and sounding is not None:  # nor can it be held on another harp
                     finish()
                     sounding, silent = None, False
                 stretch = self.stretch(stretch, written.section, beat_now)
@@ -525,7 +565,8 @@ class _Playing:
                             self.found.append(
                                 NOTHING_TO_HOLD.at(
                                     share.span,
-                                    "nothing sounds here to hold on",
+                                    "nothing sounds here to hold on"
+                                    + (", the harp being another" if changed_harp else ""),
                                     "write a note, or . for silence",
                                 )
                             )
@@ -559,23 +600,6 @@ class _Playing:
             written,
         )
 
-    def check_harps(self, score: Score) -> None:
-        for stretch in score.stretches:
-            if stretch.setting.harp is None:
-                named = any(
-                    isinstance(line, HeaderLine) and line.name == "harp" for line in self.tune.lines
-                )
-                first = next((e for e in score.events if e.stretch is stretch), None)
-                if first is not None and not named:
-                    self.found.append(
-                        HARP_MISSING.at(
-                            first.note.span,
-                            "the tune does not say which harp it is for",
-                            "write harp: C (or its key) at the top, or name one with --harp",
-                        )
-                    )
-                return
-
 
 class _Pitches:
     """The pitches of figures on one harp, each worked out once.
@@ -600,6 +624,12 @@ class _Pitches:
                 )
             self.known[id(figure)] = known
         return known
+
+
+def _notes(bar: Bar) -> list[Note | Broken]:
+    """The notes of a bar, and what should have been notes."""
+    shares = (share for beat in bar.beats for share in _undivided(beat.parts))
+    return [share for share in shares if isinstance(share, (Note, Broken))]
 
 
 def _shares(
@@ -628,6 +658,14 @@ def _even(count: int, swing: Fraction) -> tuple[tuple[Fraction, Fraction, float,
         (i * step, step, _swing(i * step, swing), _swing((i + 1) * step, swing))
         for i in range(count)
     )
+
+
+def _undivided(parts: Sequence[Share]) -> Iterable[Share]:
+    for part in parts:
+        if isinstance(part, Split):
+            yield from _undivided(part.parts)
+        else:
+            yield part
 
 
 def _flatten(

@@ -1,0 +1,579 @@
+"""Which holes to play a melody on: what each way costs, and the cheapest way of all.
+
+What a player finds hard is one table, `CostTable`, in whole points; ten points are one
+change of breath at leisure. The figures are common practice, no source: they are set so
+that the choices come out as good players make them, and tests say which choices those
+are. A `Player` changes the table (`costs_for`).
+
+A pitch is played in the easiest kind of tone there is for it: no bend where a natural note
+sounds it, no overbend where a bend does. Among the ways left the choice is the exact minimum
+(see `minimum`), ties going to the way that is easier by itself and then to the lower hole.
+It keeps two promises besides: a note written once has
+one fingering however often it is played, and a phrase of `PHRASE` notes or more that
+comes again at the same pitches is played on the same holes.
+
+Pitches are MIDI numbers, times seconds from the start of one note to the start of the next.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Hashable, Sequence
+from functools import lru_cache
+from itertools import pairwise, product
+from typing import NamedTuple
+
+from tabtool.harp import OVERBEND_RAISE, Breath, Harp, Layout, Technique, Tone
+from tabtool.minimum import Network
+from tabtool.player import Player
+
+PHRASE = 4  # notes; shorter runs than this are no phrase, and may be played either way
+LIMIT = 40_000  # combinations weighed in one step; see `Hands.choose`
+FASTEST_CHANGE = 0.1  # seconds, as the check of quick changes has it
+TOLERANCE = 1e-9  # seconds; times are sums of floats
+WIDEST_CHORD, WIDEST_SPLIT = 5, 6  # holes, as the check of a mouth's reach has it
+
+
+class Weight(NamedTuple):
+    """A number of points, and what they stand for."""
+
+    points: int
+    words: str
+
+
+class CostTable(NamedTuple):
+    """All that the choice of holes weighs."""
+
+    breath_change: Weight = Weight(10, "turning the breath round between two notes")
+    hole: Weight = Weight(4, "each hole the mouth moves sideways")
+    first_bend: Weight = Weight(20, "a bend of up to a semitone")
+    further_bend: Weight = Weight(8, "each further semitone of a bend")
+    high_bend: Weight = Weight(6, "more for a blow bend, small reeds being stiff")
+    overblow: Weight = Weight(70, "an overblow: hard to sound, and not on every instrument")
+    overdraw: Weight = Weight(80, "an overdraw, harder still")
+    raise_: Weight = Weight(30, "each semitone an overbend is bent further up")
+    bend_change: Weight = Weight(4, "into or out of a bend between two notes")
+    bend_to_bend: Weight = Weight(8, "from one bend to another: two pitches to find by ear alone")
+    overbend_change: Weight = Weight(12, "into or out of an overbend")
+    slide_change: Weight = Weight(5, "pressing or letting go the slide")
+    chord_note: Weight = Weight(2, "each further note of a chord")
+    split: Weight = Weight(12, "a split: the tongue on the holes between")
+    chord_bend: Weight = Weight(60, "a bend in a chord, which pulls at every reed of it")
+    wide_shake: Weight = Weight(40, "a shake across holes that are no neighbours, each hole")
+    lost_mark: Weight = Weight(30, "an expressive bend (scoop, fall, dip) the reed cannot give")
+    octave: Weight = Weight(100, "a note an octave away, where that is allowed")
+    too_quick: Weight = Weight(40, "a change of bend quicker than it can be placed")
+    leisurely: Weight = Weight(1, "times the cost of a change with three times the fastest to do")
+    brisk: Weight = Weight(2, "times it, from one and a half times the fastest")
+    quick: Weight = Weight(3, "times it, from the fastest change on")
+    breakneck: Weight = Weight(5, "times it, quicker than that")
+
+    @property
+    def factors(self) -> tuple[int, int, int, int]:
+        """How often a change counts at each pace, quickest first."""
+        return (
+            self.breakneck.points, self.quick.points, self.brisk.points, self.leisurely.points
+        )  # fmt: skip
+
+
+COSTS = CostTable()
+
+
+def costs_for(player: Player) -> CostTable:
+    """The table for one player.
+
+    Who states how far he bends has those bends in hand: a quarter less. Who overbends: half.
+    Who tongue-blocks: a third of a split. Who states his fastest change cannot go below it.
+    (What a player cannot do at all is no matter of cost: it is not offered.)
+    """
+    table = COSTS
+
+    def scaled(weight: Weight, share: float) -> Weight:
+        return weight._replace(points=round(weight.points * share))
+
+    if player.bends:
+        table = table._replace(
+            first_bend=scaled(table.first_bend, 0.75), further_bend=scaled(table.further_bend, 0.75)
+        )
+    if player.overbends:
+        table = table._replace(
+            overblow=scaled(table.overblow, 0.5),
+            overdraw=scaled(table.overdraw, 0.5),
+            raise_=scaled(table.raise_, 0.5),
+        )
+    if player.tongue_blocking:
+        table = table._replace(split=scaled(table.split, 1 / 3))
+    if player.fastest_change:
+        table = table._replace(too_quick=scaled(table.too_quick, 5))
+    return table
+
+
+class Want(NamedTuple):
+    """What is to sound at once: the pitches of a note or chord, and of a shake's other note.
+
+    `octaves` allows it an octave higher or lower where it cannot be played as it is.
+    """
+
+    pitches: tuple[float, ...]
+    shake: float | None = None
+    octaves: bool = False
+
+    def moved(self, semitones: float) -> Want:
+        shake = None if self.shake is None else self.shake + semitones
+        return Want(tuple([pitch + semitones for pitch in self.pitches]), shake, self.octaves)
+
+
+class Grip(NamedTuple):
+    """One way to play a `Want`: its tones, from the lowest hole up, and its cost in points.
+
+    `octave` is 0, or 12 or -12 semitones where it sounds an octave away.
+    """
+
+    tones: tuple[Tone, ...]
+    shake: Tone | None
+    points: int
+    octave: int = 0
+
+    @property
+    def all_tones(self) -> tuple[Tone, ...]:
+        return self.tones if self.shake is None else (*self.tones, self.shake)
+
+
+class Choice(NamedTuple):
+    """The grips chosen, None where this player has no way; `cost` is of all that is played."""
+
+    grips: tuple[Grip | None, ...]
+    cost: int
+
+
+class Passage:
+    """A melody made ready for choosing, on any harp: what is wanted, and what follows what.
+
+    `times` are seconds from each sound to the next (infinite: no link between them; the
+    last may be left out), `marks` the semitones of expressive bend on each. Sounds with
+    the same `written` are one note in the text and get one grip.
+    """
+
+    def __init__(
+        self,
+        wants: Sequence[Want],
+        times: Sequence[float] | None = None,
+        marks: Sequence[int] | None = None,
+        written: Sequence[Hashable] | None = None,
+    ) -> None:
+        numbers: dict[Want, int] = {}
+        self.sounds = [numbers.setdefault(want, len(numbers)) for want in wants]
+        self.wants = list(numbers)
+        self.times = [1.0] * len(wants) if times is None else [*times, 1.0][: len(wants)]
+        self.marks = list(marks) if marks is not None else [0] * len(wants)
+        self.written = written
+        self._notes: dict[int, list[int]] = {}
+        self._joined: dict[tuple[int, tuple[float, ...]], _Joined] = {}
+
+    def __len__(self) -> int:
+        return len(self.sounds)
+
+    def notes(self, phrase: int) -> list[int]:
+        """For each sound the number of the first it must be fingered like."""
+        if phrase not in self._notes:
+            self._notes[phrase] = _alike(self.sounds, self.written, phrase)
+        return self._notes[phrase]
+
+    def joined(self, phrase: int, paces: tuple[float, ...]) -> _Joined:
+        """The passage counted up, for phrases of that length and a player's paces."""
+        key = phrase, paces
+        if key not in self._joined:
+            self._joined[key] = _join(self, phrase, paces)
+        return self._joined[key]
+
+
+class _Joined(NamedTuple):
+    """A passage counted up: how often each thing is wanted, and what follows what, at which pace.
+
+    Each entry is given twice: for all its places together, which serves where there is
+    nothing to choose, and note by note.
+    """
+
+    wanted: list[tuple[int, list[tuple[int, int]], list[tuple[int, int, int]]]]
+    # want; (expressive bend, count); (note, expressive bend, count)
+    steps: list[tuple[int, int, list[tuple[int, int]], list[tuple[int, int, int, int]]]]
+    # want, next want; (pace, count); (note, next note, pace, count)
+
+
+def _join(passage: Passage, phrase: int, paces: tuple[float, ...]) -> _Joined:
+    notes, sounds = passage.notes(phrase), passage.sounds
+    paced = [bisect_right(paces, time + TOLERANCE) for time in passage.times]
+    links = Counter(
+        (sounds[i], sounds[i + 1], notes[i], notes[i + 1], paced[i])
+        for i in range(len(sounds) - 1)
+        if passage.times[i] != math.inf
+    )
+    steps: dict[tuple[int, int], list[tuple[int, int, int, int]]] = {}
+    for (one, two, note, after, pace), count in links.items():
+        steps.setdefault((one, two), []).append((note, after, pace, count))
+    wanted: dict[int, list[tuple[int, int, int]]] = {}
+    counted = Counter(zip(sounds, notes, passage.marks, strict=True))
+    for (want, note, mark), count in counted.items():
+        wanted.setdefault(want, []).append((note, mark, count))
+    return _Joined(
+        [(want, _summed(entries), entries) for want, entries in wanted.items()],
+        [(one, two, _summed(entries), entries) for (one, two), entries in steps.items()],
+    )
+
+
+def _summed(entries: Sequence[tuple[int, ...]]) -> list[tuple[int, int]]:
+    """Entries that end in a kind and a count, added up by kind."""
+    sums: Counter[int] = Counter()
+    for *_, kind, count in entries:
+        sums[kind] += count
+    return list(sums.items())
+
+
+def _alike(sounds: list[int], written: Sequence[Hashable] | None, phrase: int) -> list[int]:
+    """The first sound each is to be fingered like: one note as written, or one place of a phrase.
+
+    Two places belong together where runs of `phrase` equal sounds, taken at both, agree.
+    """
+    first = list(range(len(sounds)))
+
+    def root(at: int) -> int:
+        while first[at] != at:
+            first[at] = first[first[at]]
+            at = first[at]
+        return at
+
+    def join(one: int, other: int) -> None:
+        one, other = root(one), root(other)
+        if one != other:
+            first[max(one, other)] = min(one, other)
+
+    seen: dict[Hashable, int] = {}
+    if written is not None:
+        for at, note in enumerate(written):
+            before = seen.setdefault(note, at)
+            if before != at:
+                join(before, at)
+    runs: dict[tuple[int, ...], int] = {}
+    joined_up_to = -1  # places before this one are joined with the run that ends there
+    joined_with = 0
+    for at in range(len(sounds) - phrase + 1):
+        before = runs.setdefault(tuple(sounds[at : at + phrase]), at)
+        if before == at:
+            continue
+        # Where the run goes on as the one before it did, only its last place is new.
+        new = phrase - 1 if joined_up_to == at - 1 and joined_with == before - 1 else 0
+        for step in range(new, phrase):
+            join(before + step, at + step)
+        joined_up_to, joined_with = at, before
+    return [root(at) for at in range(len(sounds))]
+
+
+class Hands:
+    """One player with one kind of harp: the ways to play each pitch, and what they cost.
+
+    Pitches here are semitones above the root of the layout, so one `Hands` serves every
+    key; `hands` keeps the last few.
+    """
+
+    def __init__(self, layout: Layout, player: Player = Player()) -> None:  # noqa: B008
+        self.harp = Harp(layout, 0, "C")
+        self.player = player
+        self.costs = costs_for(player)
+        fastest = player.fastest_change or FASTEST_CHANGE
+        self.paces = (fastest, 1.5 * fastest, 3 * fastest)
+        self._grips: dict[Want, tuple[Grip, ...]] = {}
+        self._changes: dict[tuple[Want, Want], list[list[list[int]]]] = {}
+
+    def grips(self, want: Want) -> tuple[Grip, ...]:
+        """Every way this player has, the easiest by itself first, then by hole."""
+        found = self._grips.get(want)
+        if found is None:
+            found = tuple(self._ways(want, 0))
+            if not found and want.octaves:
+                found = tuple(self._ways(want.moved(12), 12) + self._ways(want.moved(-12), -12))
+            found = tuple(sorted(found, key=lambda grip: (grip.points, *_order(grip))))
+            self._grips[want] = found
+        return found
+
+    def tones(self, pitch: float) -> tuple[Tone, ...]:
+        """The tones offered for a pitch: all of the easiest kind this player has there."""
+        every = self.every_tone(pitch)
+        easiest = min(map(_kind, every), default=0)
+        return tuple([tone for tone in every if _kind(tone) == easiest])
+
+    def every_tone(self, pitch: float) -> tuple[Tone, ...]:
+        """Every tone of this player at a pitch, quarter tones and raised overbends included."""
+        harp, player = self.harp, self.player
+        # Who bends no note overbends none either, unless he says he does.
+        overbends = player.overbends if player.overbends is not None else player.bends != 0
+        found = [way.tone for way in harp.ways_by_pitch.get(pitch, ())]
+        for hole in range(1, harp.holes + 1):
+            over = harp.overbend(hole)
+            if over is not None and 0 < pitch - over.pitch <= OVERBEND_RAISE:
+                found.append(over.tone._replace(depth=pitch - over.pitch))
+            if pitch % 1:
+                slides = (False, True) if harp.layout.has_slide else (False,)
+                for breath, slide in product(Breath, slides):
+                    reed = harp.reed(hole, breath, slide)
+                    assert reed is not None
+                    if 0 < reed - pitch <= harp.bend_limit(hole, breath, slide):
+                        found.append(Tone(hole, breath, Technique.BEND, reed - pitch, slide))
+        return tuple(
+            tone
+            for tone in found
+            if (tone.technique is not Technique.BEND or player.can_bend(tone.depth))
+            and (overbends or not tone.overbent)
+        )
+
+    def _ways(self, want: Want, octave: int) -> list[Grip]:
+        """The grips at exactly these pitches."""
+        choices = [self.tones(pitch) for pitch in want.pitches]
+        found = []
+        for tones in product(*choices):
+            held = tuple(sorted(tones))
+            if len(held) > 1 and not _one_mouth(held, self.player):
+                continue
+            if want.shake is None:
+                found.append(self._grip(held, None, octave))
+                continue
+            for other in self.tones(want.shake):
+                if (
+                    len(held) == 1
+                    and other.breath is held[0].breath
+                    and (other.hole != held[0].hole and other.slide == held[0].slide)
+                ):
+                    found.append(self._grip(held, other, octave))
+        return list(dict.fromkeys(found))
+
+    def _grip(self, tones: tuple[Tone, ...], shake: Tone | None, octave: int) -> Grip:
+        costs = self.costs
+        points = sum(self.tone_cost(tone) for tone in tones)
+        if len(tones) > 1:
+            points += costs.chord_note.points * (len(tones) - 1)
+            points += costs.split.points * (_gaps(tones) > 0)
+            points += costs.chord_bend.points * any(tone.depth for tone in tones)
+        if shake is not None:
+            points += self.tone_cost(shake)
+            points += costs.wide_shake.points * (abs(shake.hole - tones[0].hole) - 1)
+        return Grip(tones, shake, points + (costs.octave.points if octave else 0), octave)
+
+    def tone_cost(self, tone: Tone) -> int:
+        """Points of one tone by itself."""
+        costs = self.costs
+        if tone.overbent:
+            blown = tone.technique is Technique.OVERBLOW
+            own = costs.overblow if blown else costs.overdraw
+            return own.points + math.ceil(tone.depth) * costs.raise_.points
+        if tone.technique is not Technique.BEND:
+            return 0
+        points = costs.first_bend.points + (math.ceil(tone.depth) - 1) * costs.further_bend.points
+        high = tone.breath is Breath.BLOW and not self.harp.layout.has_slide
+        return points + (costs.high_bend.points if high else 0)
+
+    def mark_cost(self, grip: Grip, bend: int) -> int:
+        """Points for an expressive bend of that many semitones, where the reed cannot give it."""
+        if not bend or all(self.gives(tone, bend) for tone in grip.tones):
+            return 0
+        return self.costs.lost_mark.points
+
+    def gives(self, tone: Tone, bend: int) -> bool:
+        """Whether a tone can be pulled that many semitones; one means as far as it goes."""
+        if tone.overbent:
+            gives: float = tone.depth
+        else:
+            limit = self.harp.expressive_limit(tone.hole, tone.breath, tone.slide)
+            gives = limit - tone.depth
+        return gives > 0 and (bend == 1 or bend <= gives)
+
+    def change_cost(self, one: Grip, two: Grip, seconds: float) -> int:
+        """Points for getting from one grip to another in that time."""
+        return self._change(one, two)[bisect_right(self.paces, seconds + TOLERANCE)]
+
+    def _change(self, one: Grip, two: Grip) -> list[int]:
+        """Points for getting from one grip to another, at each pace, quickest first."""
+        costs = self.costs
+        # A shake ends and begins on its first tone.
+        a, b = one.tones, two.tones
+        points = (
+            costs.hole.points * (abs(a[0].hole - b[0].hole) + abs(a[-1].hole - b[-1].hole)) // 2
+        )
+        if a[0].breath is not b[0].breath:
+            points += costs.breath_change.points
+        if a[0].slide != b[0].slide:
+            points += costs.slide_change.points
+        placed = over = False
+        if a != b and any(tone.technique is not Technique.NATURAL for tone in a + b):
+            before, after = _pulled(a), _pulled(b)
+            placed = (before.technique, before.depth) != (after.technique, after.depth)
+            over = before.overbent or after.overbent
+            if over:
+                points += costs.overbend_change.points
+            elif before.depth and after.depth:
+                points += costs.bend_to_bend.points
+            else:
+                points += costs.bend_change.points
+        late = costs.too_quick.points if placed else 0
+        # Unless the player says otherwise an overbend takes half as long again to place.
+        later = late if over and not self.player.fastest_change else 0
+        breakneck, quick, brisk, leisurely = costs.factors
+        return [
+            points * breakneck + late, points * quick + later, points * brisk, points * leisurely
+        ]  # fmt: skip
+
+    def changes(self, one: Want, two: Want) -> list[list[list[int]]]:
+        """`change_cost` of all grips of one want to all of another: [pace][grip][grip]."""
+        key = one, two
+        found = self._changes.get(key)
+        if found is None:
+            costs = [[self._change(a, b) for b in self.grips(two)] for a in self.grips(one)]
+            found = self._changes[key] = [
+                [[cell[pace] for cell in row] for row in costs] for pace in range(4)
+            ]
+        return found
+
+    def choose(self, passage: Passage, root: int = 0) -> Choice:
+        """The cheapest grips for a passage on a harp of this layout with that root.
+
+        Where phrases overlap so densely that no exact answer is found in bounded work
+        (`LIMIT`), only phrases of twice the length are kept alike, and so on.
+        """
+        phrase = PHRASE
+        while True:
+            last = phrase > len(passage)
+            solved = self._choose(passage, root, phrase, None if last else LIMIT)
+            if solved is not None:
+                return solved
+            phrase *= 2
+
+    def _choose(self, passage: Passage, root: int, phrase: int, limit: int | None) -> Choice | None:
+        wants = [want.moved(-root) for want in passage.wants]
+        grips = [self.grips(want) for want in wants]
+        joined = passage.joined(phrase, self.paces)
+        network = Network()
+        cost = 0
+        for want, marks, noted in joined.wanted:
+            ways = grips[want]
+            if len(ways) == 1:
+                for mark, count in marks:
+                    cost += count * (ways[0].points + self.mark_cost(ways[0], mark))
+                continue
+            for note, mark, count in noted if ways else ():
+                own = [count * (way.points + self.mark_cost(way, mark)) for way in ways]
+                if note in network.own:
+                    network.add(note, own)
+                else:
+                    network.choice(note, own)
+        for one, two, paces, stepped in joined.steps:
+            if not grips[one] or not grips[two]:
+                continue
+            changes = self.changes(wants[one], wants[two])
+            free = len(grips[one]) > 1, len(grips[two]) > 1
+            if free == (False, False):
+                for pace, count in paces:
+                    cost += count * changes[pace][0][0]
+                continue
+            for note, after, pace, count in stepped:
+                rows = changes[pace]
+                if free == (True, False):
+                    network.add(note, [count * row[0] for row in rows])
+                elif free == (False, True):
+                    network.add(after, [count * change for change in rows[0]])
+                elif note == after:
+                    network.add(note, [count * rows[i][i] for i in range(len(rows))])
+                else:
+                    network.link(note, after, [[count * change for change in row] for row in rows])
+        solved = network.solve(limit)
+        if solved is None:
+            return None
+        least, values = solved
+        notes = passage.notes(phrase)
+        chosen = tuple(
+            [
+                grips[want][values.get(note, 0)] if grips[want] else None
+                for want, note in zip(passage.sounds, notes, strict=True)
+            ]
+        )
+        return Choice(chosen, cost + least)
+
+    def cost(self, passage: Passage, grips: Sequence[Grip | None]) -> int:
+        """Points of a passage played with given grips (None: not played)."""
+        total = sum(
+            grip.points + self.mark_cost(grip, mark)
+            for grip, mark in zip(grips, passage.marks, strict=True)
+            if grip is not None
+        )
+        for (one, two), seconds in zip(pairwise(grips), passage.times, strict=False):
+            if one is not None and two is not None and seconds != math.inf:
+                total += self.change_cost(one, two, seconds)
+        return total
+
+    def grip_of(self, tones: tuple[Tone, ...], shake: Tone | None = None) -> Grip:
+        """A grip as written, whether or not it is one of the ways offered."""
+        return self._grip(tuple(sorted(tones)), shake, 0)
+
+
+@lru_cache(maxsize=32)
+def hands(layout: Layout, player: Player = Player()) -> Hands:  # noqa: B008 (immutable)
+    """The `Hands` of a player on a layout, kept for the next time."""
+    return Hands(layout, player)
+
+
+def choose(
+    pitches: Sequence[float],
+    harp: Harp,
+    player: Player = Player(),  # noqa: B008 (immutable)
+    times: Sequence[float] | None = None,
+) -> list[Tone | None]:
+    """The tones to play a single-line melody with, None where this player has no way.
+
+    `times` are seconds from each note to the next, the last of which may be left out;
+    without them every note has a second.
+
+    >>> from tabtool.tunings import make_harp
+    >>> cross, straight = (67, 71, 74, 71, 67), (60, 64, 67, 72, 67)
+    >>> [[tone.token for tone in choose(line, make_harp("C"))] for line in (cross, straight)]
+    [['2v', '3v', '4v', '3v', '2v'], ['1^', '2^', '3^', '4^', '3^']]
+    """
+    passage = Passage([Want((pitch,)) for pitch in pitches], times)
+    choice = hands(harp.layout, player).choose(passage, harp.root)
+    return [grip.tones[0] if grip else None for grip in choice.grips]
+
+
+def _pulled(tones: tuple[Tone, ...]) -> Tone:
+    """The tone whose bend or overbend has to be placed."""
+    return max(tones, key=lambda tone: (tone.overbent, tone.depth))
+
+
+def _kind(tone: Tone) -> int:
+    """How hard a kind of tone is: natural, bend, overbend, overbend raised."""
+    if tone.overbent:
+        return 3 if tone.depth else 2
+    return int(tone.technique is Technique.BEND)
+
+
+def _order(grip: Grip) -> tuple[object, ...]:
+    """Ties go to the lower hole, blow before draw."""
+    return (
+        abs(grip.octave),
+        -grip.octave,
+        [(t.hole, t.breath, t.depth, t.slide) for t in grip.all_tones],
+    )
+
+
+def _one_mouth(tones: tuple[Tone, ...], player: Player) -> bool:
+    """Whether one mouth can play these tones, lowest hole first, at once."""
+    holes = [tone.hole for tone in tones]
+    gaps = _gaps(tones)
+    return (
+        len(set(holes)) == len(holes)
+        and len({(tone.breath, tone.slide) for tone in tones}) == 1
+        and not any(tone.overbent for tone in tones)
+        and gaps <= (0 if player.tongue_blocking is False else 1)
+        and holes[-1] - holes[0] < (WIDEST_SPLIT if gaps else WIDEST_CHORD)
+    )
+
+
+def _gaps(tones: tuple[Tone, ...]) -> int:
+    return sum(two.hole - one.hole > 1 for one, two in pairwise(tones))

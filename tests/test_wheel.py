@@ -68,6 +68,7 @@ def test_the_wheel_holds_the_grammar_and_every_package(tmp_path: Path) -> None:
 
 def test_the_sdist_builds_the_same_wheel(tmp_path: Path) -> None:
     pytest.importorskip("build")
+    pytest.importorskip("setuptools", minversion="77")
     source = tmp_path / "source"
     source.mkdir()
     subprocess.run(

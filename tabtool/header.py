@@ -16,14 +16,9 @@ from tabtool.diagnostics import TabError, nearest
 from tabtool.files import read_text
 from tabtool.harp import Harp, Layout
 from tabtool.music import FREE, MODES, Key, Meter, parse_key, parse_meter, spell
-from tabtool.temperament import (
-    EQUAL,
-    SUFFIX,
-    Temperament,
-    TemperamentError,
-    reference_pitch,
-)
-from tabtool.temperament import find as find_temperament
+from tabtool.scala import SUFFIX as SCALA_SUFFIX
+from tabtool.scala import find as find_temperament
+from tabtool.temperament import EQUAL, Temperament, TemperamentError, reference_pitch
 from tabtool.tune import HeaderLine
 from tabtool.tunings import (
     HARP_KEY_HELP,
@@ -232,7 +227,7 @@ def _temperament(value: str, folder: str) -> tuple[str, object]:
         found = find_temperament(value, folder)
     except TemperamentError as error:
         raise Wrong(str(error), "such as temperament: 7-limit") from None
-    return value if value.lower().endswith(SUFFIX) else found.name, found
+    return value if value.lower().endswith(SCALA_SUFFIX) else found.name, found
 
 
 FIELDS: dict[str, Field] = {
@@ -245,5 +240,5 @@ FIELDS: dict[str, Field] = {
     "meter": Field(_meter, True, "meter: 6/8"),
     "feel": Field(_feel, True, "feel: swing 3:2"),
     "pitch": Field(_pitch, False, "pitch: 442"),
-    "temperament": Field(_temperament, True, "temperament: 19-limit", SUFFIX),
+    "temperament": Field(_temperament, True, "temperament: 19-limit", SCALA_SUFFIX),
 }

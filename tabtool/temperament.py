@@ -16,7 +16,6 @@ pure third, fifth or sixth with the white notes. That choice is ours.
 from __future__ import annotations
 
 import math
-import os
 import re
 from fractions import Fraction
 from typing import NamedTuple
@@ -27,7 +26,6 @@ from tabtool.music import hz
 A4_STANDARD = 440.0  # Hz, ISO 16:1975
 A4_LOWEST = 430.0
 A4_HIGHEST = 450.0
-SUFFIX = ".scl"
 
 
 class TemperamentError(TabError):
@@ -90,155 +88,71 @@ def cents_of(ratio: Fraction) -> float:
     return 1200.0 * (math.log2(ratio.numerator) - math.log2(ratio.denominator))
 
 
-# Degrees 1, 3, 6, 8 and 10: Ellis's duodene.
-_BETWEEN = {1: "16/15", 3: "6/5", 6: "45/32", 8: "8/5", 10: "9/5"}
-_FIRST = {2: "9/8", 4: "5/4", 5: "4/3", 7: "3/2", 9: "5/3", 11: "15/8"}
-
-
-def _just(name: str, title: str, halved: bool = False, **white: str) -> Temperament:
-    """A temperament by ratio: 5-limit but for the degrees in `white` (F and A, as on a C harp).
+class Scheme(NamedTuple):
+    """A temperament as data: the ratios of degrees 1 to 11 above the tonic.
 
     `halved` carries every degree built on a third (5 among its factors) only half way from
-    equal temperament: "Es and Bs midway between just and equal".
+    equal temperament: "Es and Bs midway between just and equal" (P. Missin, 1996).
     """
-    degree = {"F": 5, "A": 9}
-    ratios = _BETWEEN | _FIRST | {degree[letter]: ratio for letter, ratio in white.items()}
-    cents = [0.0]
-    for step in range(1, 12):
-        ratio = Fraction(ratios[step])
-        off = cents_of(ratio) - 100.0 * step
-        third = ratio.numerator % 5 == 0 or ratio.denominator % 5 == 0
-        cents.append(off / 2 if halved and third else off)
-    return Temperament(name, title, tuple(cents))
+
+    title: str
+    ratios: str
+    halved: bool = False
 
 
-TEMPERAMENTS: tuple[Temperament, ...] = (
-    Temperament("equal", "twelve equal semitones", (0.0,) * 12),
-    _just("5-limit", "just in first position: chords pure, F 4/3, A 5/3"),
-    _just("7-limit", "just in second position: draw 2-3-4-5 as 4:5:6:7", F="21/16", A="27/16"),
-    _just("third-position", "just in third position", F="27/20", A="27/16"),
-    _just("second-third", "just, a compromise of second and third position", A="27/16"),
-    _just("19-limit", "just chords, the fourth 171/128 nearly equal", F="171/128", A="27/16"),
-    _just("compromise", "19-limit with every third half way to equal", True,
-          F="171/128", A="27/16"),
-)  # fmt: skip
-
-
-EQUAL = TEMPERAMENTS[0]
+# On a C harp: Db D Eb E F F# G Ab A Bb B.
+SCHEMES = {
+    "equal": Scheme("twelve equal semitones", ""),
+    "5-limit": Scheme(
+        "just in first position: all chords pure, F 4/3, A 5/3",
+        "16/15 9/8 6/5 5/4 4/3 45/32 3/2 8/5 5/3 9/5 15/8",
+    ),
+    "7-limit": Scheme(
+        "just in second position: draw 2-3-4-5 as 4:5:6:7",
+        "16/15 9/8 6/5 5/4 21/16 45/32 3/2 8/5 27/16 9/5 15/8",
+    ),
+    "third-position": Scheme(
+        "just in third position",
+        "16/15 9/8 6/5 5/4 27/20 45/32 3/2 8/5 27/16 9/5 15/8",
+    ),
+    "second-third": Scheme(
+        "just, a compromise of second and third position",
+        "16/15 9/8 6/5 5/4 4/3 45/32 3/2 8/5 27/16 9/5 15/8",
+    ),
+    "19-limit": Scheme(
+        "just chords, with F 171/128, nearly equal",
+        "16/15 9/8 6/5 5/4 171/128 45/32 3/2 8/5 27/16 9/5 15/8",
+    ),
+    "compromise": Scheme(
+        "19-limit with every third half way to equal",
+        "16/15 9/8 6/5 5/4 171/128 45/32 3/2 8/5 27/16 9/5 15/8",
+        halved=True,
+    ),
+}
+NAMES = tuple(SCHEMES)
+EQUAL = Temperament("equal", SCHEMES["equal"].title, (0.0,) * 12)
 
 
 def named(name: str) -> Temperament:
     """The temperament of that name, case ignored; TemperamentError lists the names."""
     wanted = name.strip().lower()
-    names = [temperament.name for temperament in TEMPERAMENTS]
-    if wanted in names:
-        return TEMPERAMENTS[names.index(wanted)]
-    near = nearest(wanted, names)
+    if wanted == EQUAL.name:
+        return EQUAL
+    if wanted in SCHEMES:
+        return _just(wanted, SCHEMES[wanted])
+    near = nearest(wanted, NAMES)
     instead = f"; did you mean '{near}'?" if near else ";"
     raise TemperamentError(
         f"no temperament is called '{name.strip()}'{instead} "
-        f"use one of {', '.join(names)}, or a Scala {SUFFIX} file"
+        f"use one of {', '.join(NAMES)}, or a Scala .scl file"
     )
 
 
-def find(text: str, folder: str = "") -> Temperament:
-    """The temperament a header or option means: a name, or the path of a Scala file.
-
-    A relative path is taken from `folder` (that of the tab).
-    """
-    if text.strip().lower().endswith(SUFFIX):
-        return read_scala(os.path.join(folder, os.path.expanduser(text.strip())))
-    return named(text)
-
-
-def read_scala(path: str) -> Temperament:
-    """Read a Scala scale file; TemperamentError says file, line and column of a fault."""
-    try:
-        with open(path, "rb") as file:
-            data = file.read()
-    except OSError as error:
-        reason = (error.strerror or "it cannot be opened").lower()
-        raise TemperamentError(f"{path}: cannot be read: {reason}") from None
-    # The format says "8-bit character text"; Latin-1 reads any byte, and only the
-    # description and comments can hold anything beyond ASCII.
-    return parse_scala(data.decode("latin-1"), path)
-
-
-def parse_scala(text: str, name: str = "scale.scl") -> Temperament:
-    """The temperament a Scala scale gives a harp.
-
-    Format: "Scala scale file format" (the open description by its author): `!` starts a comment
-    line; then a description, the number of notes, and one note a line, in cents if it holds a
-    period, else a ratio or a whole number; what follows a value is ignored; 1/1 is implied.
-
-    Each note goes to its nearest semitone above the tonic; semitones the scale leaves out stay
-    equal-tempered, so a seven-note scale is enough. Refused with TemperamentError, saying line
-    and column: a fault in the format; two notes at one semitone; a last note that is not an
-    octave (within half a semitone).
-    """
-    lines = [
-        (number, line.rstrip())
-        for number, line in enumerate(text.splitlines(), 1)
-        if not line.startswith("!")
-    ]
-    while len(lines) > 2 and not lines[-1][1].strip():
-        lines.pop()
-    if len(lines) < 2:
-        raise TemperamentError(
-            f"{name}:{text.count(chr(10)) + 1}:1: the scale ends before its number of notes; "
-            "the first line not starting with ! is a description, the second that number"
-        )
-    title = lines[0][1].strip()
-    (line, stated), notes = lines[1], lines[2:]
-    match = re.match(r"\s*(\d+)\s*(?:!.*)?$", stated)
-    if match is None:
-        raise TemperamentError(f"{name}:{line}:1: expected the number of notes, got {stated!r}")
-    count = int(match[1])
-    if len(notes) < count or count == 0:
-        raise TemperamentError(
-            f"{name}:{line}:{match.start(1) + 1}: {count} notes are announced and "
-            f"{len(notes)} follow; a scale for a harp ends with the octave, 2/1"
-        )
-    values = [(number, _scala_value(note, name, number)) for number, note in notes[:count]]
-    last_line, octave = values.pop()
-    if abs(octave - 1200.0) >= 50.0:
-        raise TemperamentError(
-            f"{name}:{last_line}:1: the last note is {octave:.1f} cents, not an octave (2/1); "
-            "a harp repeats its notes by octaves"
-        )
-    degrees = [0.0] * 12
-    taken = {0: 0}
-    for number, value in values:
-        step = round(value / 100.0)
-        degree = step % 12
-        if degree in taken:
-            other = f"line {taken[degree]}" if taken[degree] else "1/1, the tonic"
-            raise TemperamentError(
-                f"{name}:{number}:1: {value:.1f} cents is nearest to semitone {degree}, which "
-                f"{other} has already; a harp takes one note a semitone"
-            )
-        taken[degree] = number
-        degrees[degree] = value - 100.0 * step
-    stem = re.sub(r"\.scl$", "", os.path.basename(name), flags=re.IGNORECASE)
-    return Temperament(stem, title or stem, tuple(degrees), octave - 1200.0)
-
-
-_RATIO = re.compile(r"(-?\d+)(?:\s*/\s*(-?\d+))?(?![\d.,/])")
-_CENTS = re.compile(r"[+-]?(?:\d+\.\d*|\.\d+)")
-
-
-def _scala_value(note: str, name: str, line: int) -> float:
-    body = note.lstrip(" \t")
-    where = f"{name}:{line}:{len(note) - len(body) + 1}"
-    if match := _CENTS.match(body):
-        return float(match[0])
-    match = _RATIO.match(body)
-    if match is None:
-        raise TemperamentError(
-            f"{where}: expected a note, either cents with a period (386.314) or a ratio (5/4), "
-            f"got {body[:30]!r}"
-        )
-    ratio = (int(match[1]), int(match[2] or 1))
-    if min(ratio) <= 0:
-        raise TemperamentError(f"{where}: the ratio {match[0]} is not above zero")
-    return cents_of(Fraction(*ratio))
+def _just(name: str, scheme: Scheme) -> Temperament:
+    cents = [0.0]
+    for step, text in enumerate(scheme.ratios.split(), start=1):
+        ratio = Fraction(text)
+        off = cents_of(ratio) - 100.0 * step
+        third = ratio.numerator % 5 == 0 or ratio.denominator % 5 == 0
+        cents.append(off / 2 if scheme.halved and third else off)
+    return Temperament(name, scheme.title, tuple(cents))

@@ -20,7 +20,7 @@ FLOORS = (
     ("diagnostics",),
     ("files", "music"),
     ("harp", "player"),
-    ("tune", "tunings", "temperament", "mistakes", "symbols"),
+    ("tune", "tunings", "temperament", "scala", "mistakes", "symbols"),
     ("header",),
     ("parse", "resolve"),
     ("expression", "practice", "checks", "fingering"),

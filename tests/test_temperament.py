@@ -16,7 +16,10 @@ from tabtool import temperament
 from tabtool.cli import main
 from tabtool.load import load
 from tabtool.music import cents_between, hz
-from tabtool.temperament import TEMPERAMENTS, TemperamentError, named, parse_scala
+from tabtool.scala import find, parse_scala, read_scala
+from tabtool.temperament import NAMES, TemperamentError, named
+
+SCHEMES = [named(name) for name in NAMES]
 
 # OEIS A291810: semitones above the root, blow and draw alternating, holes 1 to 10.
 RICHTER = [0, 2, 4, 7, 7, 11, 12, 14, 16, 17, 19, 21, 24, 23, 28, 26, 31, 29, 36, 33]
@@ -103,7 +106,7 @@ def test_reference_pitch_is_refused(text: str) -> None:
 
 
 @given(
-    st.sampled_from(TEMPERAMENTS),
+    st.sampled_from(SCHEMES),
     st.floats(36, 108, allow_nan=False),
     st.integers(48, 72),
     st.floats(0.001, 0.5),
@@ -117,7 +120,7 @@ def test_glides_have_no_step(
 
 
 def test_octaves_repeat() -> None:
-    for scheme in TEMPERAMENTS:
+    for scheme in SCHEMES:
         assert scheme.degrees[0] == 0
         for pitch in range(48, 100):
             assert scheme.cents(pitch, 60) == scheme.cents(pitch, 72) == scheme.cents(pitch, 48)
@@ -126,7 +129,7 @@ def test_octaves_repeat() -> None:
 def test_unknown_name_lists_the_names() -> None:
     with pytest.raises(TemperamentError) as caught:
         named("meantone")
-    for scheme in TEMPERAMENTS:
+    for scheme in SCHEMES:
         assert scheme.name in str(caught.value)
 
 
@@ -197,7 +200,7 @@ def test_any_text_reads_or_is_refused(text: str) -> None:
 
 def test_missing_file_is_named(tmp_path: Path) -> None:
     with pytest.raises(TemperamentError, match=r"none\.scl: cannot be read"):
-        temperament.find("none.scl", str(tmp_path))
+        find("none.scl", str(tmp_path))
 
 
 def test_scala_archive() -> None:
@@ -218,10 +221,10 @@ def test_scala_archive() -> None:
         distinct = len({0, *steps}) == len(steps) + 1
         if not (cents and abs(cents[-1] - 1200) < 50 and distinct):
             with pytest.raises(TemperamentError):
-                temperament.read_scala(str(path))
+                read_scala(str(path))
             refused += 1
             continue
-        scale = temperament.read_scala(str(path))
+        scale = read_scala(str(path))
         for step, value in zip(steps, cents[:-1], strict=True):
             off = (value - 100 * step + 50) % 1200 - 50
             assert scale.degrees[step] == pytest.approx(off, abs=1e-9), path.name
@@ -234,7 +237,7 @@ def test_duodene_gives_the_chromatic_degrees() -> None:
     """Source: duodene.scl (A. J. Ellis), Scala archive as shipped by music21."""
     music21 = pytest.importorskip("music21")
     path = Path(music21.__file__).parent / "scale/scala/scl/duodene.scl"
-    duodene = temperament.read_scala(str(path))
+    duodene = read_scala(str(path))
     assert named("5-limit").degrees == pytest.approx(duodene.degrees)
 
 

@@ -9,7 +9,7 @@ import argparse
 import os
 
 from tabtool.cli import OK
-from tabtool.commands import common
+from tabtool.commands import common, practising
 from tabtool.diagnostics import TabError
 from tabtool.practice import arranged, clicks, comping
 
@@ -22,12 +22,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     common.add_harp(parser)
     common.add_temperament(parser)
-    common.add_practice(parser)
+    practising.add_options(parser)
     common.add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    practice = common.practice_of(args)
+    practice = practising.asked(args)
     suffix = ".wav" if args.out == "-" else os.path.splitext(args.out)[1].lower()
     try:
         from tabtool import audio
@@ -54,9 +54,9 @@ def run(args: argparse.Namespace) -> int:
     else:
         take, rate = audio.by_voice(score, taps, strums), audio.RATE
     common.write_out(args.out, audio.encoded(take, rate, suffix))
-    impossible = common.warn_impossible(loaded.score)
+    impossible = practising.warn_impossible(loaded.score)
     if practice.chords:
-        common.warn_symbols(loaded.score)
+        practising.warn_symbols(loaded.score)
     if args.json:
         common.print_json(
             {

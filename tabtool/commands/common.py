@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import argparse
 import os
-import re
 import sys
 from collections.abc import Iterator
-from fractions import Fraction
 
 from tabtool.diagnostics import TabError
 from tabtool.files import decode, read_text, write_file
@@ -15,11 +13,9 @@ from tabtool.harp import Harp, Layout
 from tabtool.header import Wrong, load_tuning
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.player import Player, load_player
-from tabtool.practice import Practice, share, unknown
 from tabtool.report import as_text, many
-from tabtool.resolve import Score
-from tabtool.temperament import TEMPERAMENTS, Temperament, reference_pitch
-from tabtool.temperament import find as find_temperament
+from tabtool.scala import find as find_temperament
+from tabtool.temperament import NAMES, Temperament, reference_pitch
 from tabtool.tunings import HARP_KEY_HELP, TUNINGS, make_harp
 
 STDIN = "standard input"
@@ -54,89 +50,11 @@ def add_temperament(parser: argparse.ArgumentParser) -> None:
         "--temperament",
         default="",
         metavar="NAME",
-        help=f"how the harp is tuned: {', '.join(known.name for known in TEMPERAMENTS)}, "
-        "or the path of a Scala .scl file",
+        help=f"how the harp is tuned: {', '.join(NAMES)}, or the path of a Scala .scl file",
     )
     parser.add_argument(
         "--pitch", default="", metavar="HZ", help="reference pitch A4, 430 to 450 (440 if absent)"
     )
-
-
-def add_practice(parser: argparse.ArgumentParser) -> None:
-    """Options of the commands that make something to listen to."""
-    group = parser.add_argument_group("to practise with")
-    group.add_argument("--tempo", default="", metavar="BEATS", help="beats a minute to begin with")
-    group.add_argument("--slow", default="", metavar="SHARE", help="of the tempo, such as 60%%")
-    group.add_argument("--section", default="", metavar="NAME", help="play one section alone")
-    group.add_argument("--loop", default="", metavar="N", help="play it so many times")
-    group.add_argument(
-        "--ladder",
-        default="",
-        metavar="SHARE",
-        help="begin the loop at this share of the tempo, such as 60%%, and step up to all of it",
-    )
-    group.add_argument(
-        "--steps", default="", metavar="N", help="steps of the ladder (one each pass if absent)"
-    )
-    group.add_argument(
-        "--count-in", default="", metavar="BARS", nargs="?", const="1", help="taps before it begins"
-    )
-    group.add_argument("--click", action="store_true", help="taps all the way through")
-    group.add_argument(
-        "--chords", action="store_true", help="plain accompaniment from the chord symbols"
-    )
-
-
-def practice_of(args: argparse.Namespace) -> Practice:
-    """What the options of `add_practice` ask for."""
-
-    def count(name: str, most: int) -> int:
-        text = getattr(args, name)
-        if not re.fullmatch(r"\d{1,4}", text) or not 1 <= int(text) <= most:
-            option = name.replace("_", "-")
-            raise TabError(f"--{option} {text}: write a whole number from 1 to {most}")
-        return int(text)
-
-    if args.steps and not args.ladder:
-        raise TabError("--steps belongs to a ladder: add --ladder 60%")
-    if args.tempo and not re.fullmatch(r"\d{1,3}(\.\d{1,3})?", args.tempo):
-        raise TabError(f"--tempo {args.tempo}: write beats a minute, such as 90")
-    tempo = Fraction(args.tempo) if args.tempo else None
-    if tempo is not None and not 10 <= tempo <= 400:
-        raise TabError(f"--tempo {args.tempo}: write beats a minute, from 10 to 400")
-    return Practice(
-        tempo=tempo,
-        slow=share(args.slow) if args.slow else Fraction(1),
-        section=args.section,
-        loop=count("loop", 999) if args.loop else 1,
-        ladder=share(args.ladder) if args.ladder else None,
-        steps=count("steps", 100) if args.steps else 0,
-        count_in=count("count_in", 16) if args.count_in else 0,
-        click=args.click,
-        chords=args.chords,
-    )
-
-
-def warn_impossible(score: Score) -> int:
-    """Tell of notes this harp has not; returns how many there are."""
-    impossible = [event for event in score.events if not event.possible]
-    silent = [event for event in impossible if None in event.pitches]
-    if impossible:
-        warn(
-            f"{many(len(impossible), 'note')} cannot be played on this harp"
-            " (see tabtool check); sounding the pitch the tab asks for"
-            + (f", {len(silent)} with no reed at all left silent" if silent else "")
-        )
-    return len(impossible)
-
-
-def warn_symbols(score: Score) -> None:
-    """Tell of chord symbols that cannot be accompanied."""
-    for symbol in unknown(score):
-        warn(
-            f"{symbol.span.file}:{symbol.span.line}:{symbol.span.column}: no chord is known as "
-            f"'{symbol.text}', so it is left out; write it as in G7, Am, F#m7b5 or C/E"
-        )
 
 
 def add_player(parser: argparse.ArgumentParser) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tabtool.cli import OK
-from tabtool.commands import common
+from tabtool.commands import common, practising
 from tabtool.diagnostics import TabError
 from tabtool.practice import arranged, clicks, comping
 from tabtool.writers.mid import write
@@ -16,21 +16,21 @@ def configure(parser: argparse.ArgumentParser) -> None:
     common.add_out(parser, required=True)
     common.add_harp(parser)
     common.add_temperament(parser)
-    common.add_practice(parser)
+    practising.add_options(parser)
     common.add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    practice = common.practice_of(args)
+    practice = practising.asked(args)
     loaded = common.load_readable(args)
     if not loaded.score.events:
         raise TabError(f"{loaded.tune.file}: no notes to play")
     score = arranged(loaded.score, practice)
     strums = comping(score) if practice.chords else ()
     common.write_out(args.out, write(score, clicks(score, practice.click), strums))
-    impossible = common.warn_impossible(loaded.score)
+    impossible = practising.warn_impossible(loaded.score)
     if practice.chords:
-        common.warn_symbols(loaded.score)
+        practising.warn_symbols(loaded.score)
     if args.json:
         common.print_json(
             {

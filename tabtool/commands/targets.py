@@ -24,15 +24,13 @@ import argparse
 
 from tabtool.cli import OK
 from tabtool.commands import common
-from tabtool.diagnostics import TabError
 from tabtool.harp import Harp
 from tabtool.report import table
+from tabtool.scala import find
 from tabtool.targets import CENTS_APART, Reference, Target, interval, targets
 from tabtool.temperament import (
     A4_STANDARD,
     Temperament,
-    TemperamentError,
-    find,
     reference_pitch,
 )
 
@@ -60,10 +58,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     harp = common.harp_of(args.harp, common.tuning_of(args))
-    try:
-        temperament, a4 = find(args.temperament), reference_pitch(args.pitch)
-    except TemperamentError as error:
-        raise TabError(str(error)) from None
+    temperament, a4 = find(args.temperament), reference_pitch(args.pitch)
     found = targets(harp, temperament, a4, args.overbends)
     if args.json:
         common.print_json(as_json(harp, temperament, a4, found))

@@ -34,6 +34,11 @@ MISTAKES = (
         "a chord symbol with nothing behind it",
         "write the share of the beat it begins on directly behind it: {it}4v, {it}- or {it}.",
     ),
+    _mistake(
+        r"(?P<it>[‐‑‒–—−]+)",
+        "a dash of another kind than the hyphen on the keyboard",
+        "a hold is the plain - alone: 4v - or 4v,-",
+    ),
     _mistake(r"(?P<it>:)", "a colon that belongs to no bar line", "repeats are written |: and :|"),
     _mistake(
         r"(?P<it>\d{1,2}[.,]\d+[vV^])",
@@ -140,7 +145,7 @@ MISTAKES = (
         "write the main note directly behind: {it}4v",
     ),
     _mistake(
-        r"(?P<it>[vV^↑↓]+)$",
+        r"(?P<it>(?<![\d.])[vV^↑↓]+)$",
         "an arrow without a hole",
         "write the hole and its arrow without a space: 4v",
     ),

@@ -18,7 +18,7 @@ def as_text(diagnostics: Iterable[Diagnostic], source: str) -> str:
     lines = source.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     alike: dict[tuple[object, ...], list[Diagnostic]] = {}
     for found in diagnostics:
-        alike.setdefault((found.rule, found.level, found.message), []).append(found)
+        alike.setdefault((found.rule, found.level, found.message, found.help), []).append(found)
     out = []
     for group in alike.values():
         found, span = group[0], group[0].span

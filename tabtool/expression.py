@@ -9,7 +9,8 @@ lets it come home: between marks a tone is exactly at its written pitch.
   slash as far as the reed gives up to a semitone.
 * *Vibrato* swings evenly around the note (5.5 a second lies in the range measured for
   voices and strings, 5.5-8 Hz: Timmers & Desain 2000).
-* *Grace* notes are played just before the beat, taking their time from what precedes.
+* *Grace* notes are played just before the beat, taking their time from what precedes;
+  before the first note of a tune there is nothing, and they are played on the beat.
 * A *wah* opens and shuts the hands around the harp: softer and duller when shut.
 * A *shake* alternates between two holes, beginning on the first.
 """
@@ -103,32 +104,45 @@ class Sound(NamedTuple):
 def perform(score: Score) -> tuple[Sound, ...]:
     """All that sounds, in order of onset; an event with no pitch makes no sound."""
     sounds: list[Sound] = []
-    before = 0.0  # when the preceding note began
-    for event in score.events:
+    events = [event for event in score.events if event.setting.harp is not None]
+    graces = [
+        _grace_times(event, before.start_s if before else None)
+        for before, event in zip([None, *events], events, strict=False)
+    ]
+    for index, event in enumerate(events):
         harp = event.setting.harp
-        if harp is None:
-            continue
-        if event.figure.grace:
-            room = max(0.0, event.start_s - before) / 2
-            each = min(GRACE_S, room / len(event.figure.grace))
-            first = event.start_s - each * len(event.figure.grace)
-            if each:
-                last = len(sounds) - 1
-                while last >= 0 and sounds[last].event is sounds[-1].event:
-                    sounds[last] = sounds[last]._replace(end_s=min(sounds[last].end_s, first))
-                    last -= 1
-                for index, grace in enumerate(event.figure.grace):
-                    at = first + index * each
-                    sounds += _tones(event, grace, harp, at, at + each)
-        sounds += _figure(event, harp)
-        before = event.start_s
+        assert harp is not None
+        first, each = graces[index]
+        for count, grace in enumerate(event.figure.grace):
+            at = first + count * each
+            sounds += _tones(event, grace, harp, at, at + each)
+        start = max(event.start_s, first + each * len(event.figure.grace))
+        end = event.end_s
+        if index + 1 < len(events):
+            end = min(end, graces[index + 1][0])
+        sounds += _figure(event, harp, start, end)
     return tuple(sounds)
 
 
-def _figure(event: NoteEvent, harp: Harp) -> list[Sound]:
-    figure, start, end = event.figure, event.start_s, event.end_s
+def _grace_times(event: NoteEvent, before_s: float | None) -> tuple[float, float]:
+    """When the first grace note of an event begins and how long each lasts, in seconds.
+
+    Graces take their time from before the note, half of what is there at most; with no
+    note before it, from the note itself.
+    """
+    count = len(event.figure.grace)
+    if not count:
+        return event.start_s, 0.0
+    if before_s is None:
+        return event.start_s, min(GRACE_S, (event.end_s - event.start_s) / 2 / count)
+    each = min(GRACE_S, (event.start_s - before_s) / 2 / count)
+    return event.start_s - each * count, each
+
+
+def _figure(event: NoteEvent, harp: Harp, start: float, end: float) -> list[Sound]:
+    figure = event.figure
     if figure.marks.staccato:
-        end = start + (end - start) * STACCATO
+        end = min(end, start + (event.end_s - start) * STACCATO)
     if figure.shake is None:
         return _tones(event, figure, harp, start, end)
     swings = max(2, round((end - start) * SHAKE_HZ * 2))

@@ -271,7 +271,7 @@ class _Reading:
                 column, end, message, help = _explain(text)
                 self.report(UNREADABLE, start + column + 1, start + end + 1, message, help)
                 broken = self.span(start + 1, start + len(text) + 1)
-                items.append(Beat((Broken(broken),), broken))
+                items.append(Beat((Broken(broken, counted=False),), broken))
         return items, comment
 
     def item(self, shape: Any) -> Token | Beat:
@@ -302,6 +302,14 @@ class _Reading:
             chord, inner = shape["symbol"], shape["share"]
             return self.share(inner, str(chord)[1:-1].strip())
         parts = tuple([self.share(part) for part in shape])
+        if symbol and parts[0].symbol:
+            self.report(
+                UNREADABLE,
+                parts[0].span.column,
+                parts[0].span.end_column,
+                f'two chord symbols at one place, "{symbol}" and "{parts[0].symbol}"',
+                "keep one",
+            )
         if len(parts) == 1:
             return parts[0]._replace(symbol=symbol or parts[0].symbol)  # (4v) is 4v
         span = parts[0].span

@@ -318,7 +318,7 @@ class _Playing:
                     place += 1
                 continue
             if place >= len(notes):
-                if any(isinstance(note, Broken) for note, _ in notes):
+                if any(isinstance(note, Broken) and not note.counted for note, _ in notes):
                     break  # what could not be read may have been any number of notes
                 count = "1 note" if len(notes) == 1 else f"{len(notes)} notes"
                 self.found.append(
@@ -466,7 +466,7 @@ class _Playing:
             wanted, bar = self.meter(index), written.bar
             if wanted is None or len(bar.beats) == wanted or index in excused:
                 continue
-            if any(isinstance(part, Broken) for beat in bar.beats for part in beat.parts):
+            if any(isinstance(part, Broken) and not part.counted for part in _notes(bar)):
                 continue  # what could not be read may have been any number of beats
             of = self.sections[written.section].setting.meter.text
             number, has = self.number(index), len(bar.beats)

@@ -105,10 +105,14 @@ class Hold(NamedTuple):
 
 
 class Broken(NamedTuple):
-    """A place that could not be read; it keeps its share of the beat, so the bar still counts."""
+    """A place that could not be read; it keeps its share of the beat, so the bar still counts.
+
+    `counted` is false where it may have been any number of beats or notes.
+    """
 
     span: Span
     symbol: str = ""
+    counted: bool = True
 
 
 class Split(NamedTuple):

@@ -128,6 +128,8 @@ def _tempo_events(score: Score) -> _Events:
             meter = setting.meter.text
             over, under = map(int, meter.split("/"))
             clocks = int(24 * setting.meter.beat_quarters)
+            if clocks > 255:  # more than the byte holds: click the written unit
+                clocks = 96 // under
             signature = mido.MetaMessage(
                 "time_signature", numerator=over, denominator=under, clocks_per_click=clocks
             )

@@ -23,71 +23,110 @@ def _mistake(pattern: str, message: str, help: str) -> Mistake:
     return Mistake(re.compile(pattern), message, help)
 
 
-_NOTE = r"\d{1,2}(?:\^{1,2}|[vV]{1,2}|↑{1,2}|↓{1,2})(?:\d{1,2}(?:\.\d+)?)?\*?"
+_HOLE = r"[0-9]{1,2}"
+_TONE = rf"{_HOLE}(?:(?:\^{{1,2}}|[vV]{{1,2}}|↑{{1,2}}|↓{{1,2}})(?:[0-9]{{1,2}}(?:\.[0-9]+)?)?\*?)"
+_NOTE = rf"(?:{_HOLE}[+~])*{_TONE}(?:[+~](?:{_HOLE}[+~])*{_TONE})*"
 _MARK = r"[~!;@\\/]"
+_BEGINS = r"(?:^|(?<=[,(\"]))"  # where a share begins
+_ENDS = r"(?=$|[,)])"
+# A share that is right, as far as one can tell without the grammar.
+_SHARE = re.compile(rf'(?:"[^"]*")?(?:\.|-|(?:\{{[^{{}}]*\}})?/*{_NOTE}{_MARK}*)?')
 
 # In order: the first that matches anywhere in the piece is told, at its place.
 MISTAKES = (
-    _mistake(r'(?P<it>"[^"]*)$', "a chord symbol that does not end", 'close it: {it}"'),
     _mistake(
-        r'(?P<it>"[^"]*"$)',
+        rf"(?P<it>(?P<note>{_HOLE}(?:[vV]|\^))(?P<ticks>['’′`″]+|\"{_ENDS}))",
+        "bends are counted in figures",
+        "write {note}{count}",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<hole>{_HOLE})(?P<ticks>['’′`″]+))",
+        "bends are counted in figures, after the arrow",
+        "write {hole}v{count} or {hole}^{count}",
+    ),
+    _mistake(r"(?P<it>[“”„])", "a quotation mark of print", 'write plain quotes: "G7"4v'),
+    _mistake(
+        r'^(?:[^"]*"[^"]*")*[^"]*(?P<it>"[^"]*)$',
+        "a chord symbol that does not end",
+        'close it: {it}"',
+    ),
+    _mistake(
+        rf'(?P<it>(?P<a>{_NOTE}|[-.])(?P<b>"[^"]*"))',
+        "a chord symbol stands before the note it begins with",
+        "write {b}{a}",
+    ),
+    _mistake(
+        rf'(?P<it>"[^"]*"){_ENDS}',
         "a chord symbol with nothing behind it",
         "write the share of the beat it begins on directly behind it: {it}4v, {it}- or {it}.",
     ),
+    _mistake(r"(?P<it>:)", "a colon that belongs to no bar line", "repeats are written |: and :|"),
     _mistake(
         r"(?P<it>[‐‑‒–—−]+)",
         "a dash of another kind than the hyphen on the keyboard",
         "a hold is the plain - alone: 4v - or 4v,-",
     ),
-    _mistake(r"(?P<it>:)", "a colon that belongs to no bar line", "repeats are written |: and :|"),
+    _mistake(r"(?P<it>_+)", "a hold is a hyphen", "write - for each share or beat held on"),
+    _mistake(rf"(?P<it>(?P<hole>{_HOLE})[ˆ˄∧⌃⇑⬆△▲])", "blow is written ^", "write {hole}^"),
+    _mistake(rf"(?P<it>(?P<hole>{_HOLE})[ˇ∨⇓⬇▽▼])", "draw is written v", "write {hole}v"),
     _mistake(
-        r"(?P<it>\d{1,2}[.,]\d+[vV^])",
+        r"(?P<it>[0-9]{1,2}[.][0-9]+[vV^])",
         "a hole number is whole",
         "write the depth behind the arrow, such as 3v0.5",
     ),
     _mistake(
-        r"(?P<it>(?P<hole>\d{1,2})(?P<arrow>[vV^])\.(?P<part>\d))",
+        r"(?P<it>[0-9]{3,})(?=[vV^↑↓])",
+        "a hole number of more than two figures",
+        "holes sounding together are joined by +, such as 2+3+4v",
+    ),
+    _mistake(
+        r"(?<=[vV^↑↓])(?P<it>[0-9]{3,})",
+        "a depth of more than two figures",
+        "depths are counted in semitones, such as 3v2",
+    ),
+    _mistake(
+        r"(?P<it>(?P<hole>[0-9]{1,2})(?P<arrow>[vV^])\.(?P<part>[0-9]))",
         "a depth that begins with a point",
         "write {hole}{arrow}0.{part}",
     ),
     _mistake(
-        r"(?P<it>(?P<hole>\d{1,2})(?:[oO]|[vV^][oO]))",
+        rf"(?P<it>(?P<hole>{_HOLE})(?:[oO]|[vV^][oO]))",
         "'o' is no sign here",
         "an overblow is written {hole}^^ and an overdraw {hole}vv",
     ),
     _mistake(
-        r"(?P<it>(?P<hole>\d{1,2})(?P<ticks>['’′`]+))",
-        "bends are counted in figures, after the arrow",
-        "write {hole}v{count} or {hole}^{count}",
-    ),
-    _mistake(
-        r"(?P<it>(?P<note>\d{1,2}(?:[vV]|\^))(?P<ticks>['’′`\"″]+))",
-        "bends are counted in figures",
-        "write {note}{count}",
-    ),
-    _mistake(
-        r"(?P<it>(?P<note>\d{1,2}(?:[vV]|\^))[b#♭♯]+)",
+        rf"(?P<it>(?P<note>{_HOLE}(?:[vV]|\^))[b#♭♯]+)",
         "'b' and '#' are no signs of bending here",
         "write the depth in semitones: {note}1",
     ),
     _mistake(
-        r"(?P<it>(?P<hole>\d{1,2})[bB])(?![a-z])",
+        rf"(?P<it>(?P<hole>{_HOLE})[#♯])",
+        "'#' does not say which way the breath goes",
+        "write {hole}^ to blow or {hole}v to draw; a comment needs a space before its #",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<hole>{_HOLE})[bB♭])(?![a-z])",
         "'b' does not say which way the breath goes",
         "write {hole}^ to blow, {hole}v to draw, {hole}v1 for a bend",
     ),
-    _mistake(r"(?P<it>(?P<hole>\d{1,2})[dD])(?![a-z])", "draw is written v", "write {hole}v"),
+    _mistake(rf"(?P<it>(?P<hole>{_HOLE})[dD])(?![a-z])", "draw is written v", "write {hole}v"),
     _mistake(
-        r"^(?P<it>-(?P<hole>\d{1,2}))(?![\d^vV])",
+        rf"^(?P<it>-(?P<hole>{_HOLE}))(?![0-9^vV↑↓])",
         "a sign before the hole does not say the breath here",
         "write {hole}v to draw",
     ),
     _mistake(
-        r"^(?P<it>\+(?P<hole>\d{1,2}))(?![\d^vV])",
+        rf"^(?P<it>\+(?P<hole>{_HOLE}))(?![0-9^vV↑↓])",
         "a sign before the hole does not say the breath here",
         "write {hole}^ to blow",
     ),
     _mistake(
-        r"^(?P<it>(?P<arrow>[vV^↑↓]{1,2})(?P<hole>\d{1,2}))",
+        rf"{_BEGINS}(?P<it>(?P<hole>{_HOLE})[-+]){_ENDS}",
+        "a sign behind the hole does not say the breath here",
+        "write {hole}^ to blow, {hole}v to draw",
+    ),
+    _mistake(
+        rf"^(?P<it>(?P<arrow>[vV^↑↓]{{1,2}})(?P<hole>{_HOLE}))",
         "the arrow stands before its hole",
         "write the hole first: {hole}{arrow}",
     ),
@@ -102,6 +141,16 @@ MISTAKES = (
         "write -,{a} within a beat, or - {a} for another beat",
     ),
     _mistake(
+        rf"{_BEGINS}(?P<it>\.(?P<a>{_NOTE}))",
+        "a silence that touches a note",
+        "write .,{a} within a beat, or . {a} for another beat",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<a>{_NOTE})\.){_ENDS}",
+        "a silence that touches a note",
+        "write {a},. within a beat, or {a} . for another beat; ; behind a note is staccato",
+    ),
+    _mistake(
         rf"(?P<it>(?P<a>{_NOTE})/)",
         "a scoop stands before its note, a fall after it",
         "write /{a} to scoop up into it, {a}\\ to fall off",
@@ -112,32 +161,27 @@ MISTAKES = (
         "write {a}\\ to fall off, /{a} to scoop up into it",
     ),
     _mistake(
-        r"(?P<it>(?P<a>\d{1,2}\^)(?P<b>\d{1,2})(?P<c>[vV^][\d.]*))",
-        "two notes touch",
-        "write {a} {b}{c} for two beats, or {a},{b}{c} for one beat shared",
+        rf"{_BEGINS}(?P<it>(?P<mark>[~!;@]+)(?P<a>{_NOTE}))",
+        "this mark stands behind its note",
+        "write {a}{mark}",
     ),
     _mistake(
-        r"(?P<it>(?P<a>\d{1,2}[vV])(?P<b>\d{1,2})(?P<c>[vV^][\d.]*))",
-        "two notes touch",
-        "write {a} {b}{c} for two beats, or {a},{b}{c} for one beat shared",
-    ),
-    _mistake(
-        r"(?P<it>(?P<hole>\d{1,2})(?:\^v|v\^|V\^|\^V)[\d.]*)",
-        "two different arrows on one note",
-        "write {hole}^ to blow or {hole}v to draw",
-    ),
-    _mistake(
-        r"(?P<it>(?P<hole>\d{1,2})(?P<arrow>[vV]{3,}|\^{3,}))",
-        "too many arrows",
-        "one arrow is blow or draw, two are an overblow {hole}^^ or overdraw {hole}vv",
-    ),
-    _mistake(
-        rf"(?P<it>(?:{_MARK})+$)",
-        "a mark with no note",
-        "marks touch their note: /4v, 4v\\, 4v~, 4v!",
+        r"(?P<it>\{[^{}]*\{)",
+        "grace notes within grace notes",
+        "write them in one row: {{5v,6v}}4v",
     ),
     _mistake(
         r"(?P<it>\{[^}]*$)", "grace notes that do not end", "close them with a brace: {it}}}4v"
+    ),
+    _mistake(
+        rf"(?P<it>(?P<scoop>/+)(?P<grace>\{{[^}}]*\}})(?P<a>{_NOTE}))",
+        "a scoop stands directly before its note",
+        "write {grace}{scoop}{a}",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<a>{_NOTE})(?P<grace>\{{[^}}]*\}}))",
+        "grace notes stand before their note",
+        "write {grace}{a}",
     ),
     _mistake(
         r"(?P<it>\{[^}]*\})(?=$|[,)])",
@@ -145,17 +189,55 @@ MISTAKES = (
         "write the main note directly behind: {it}4v",
     ),
     _mistake(
-        r"(?P<it>(?<![\d.])[vV^↑↓]+)$",
+        rf"(?P<it>(?P<hole>{_HOLE})(?:\^[vV]|[vV]\^|↑↓|↓↑)[0-9.]*)",
+        "two different arrows on one note",
+        "write {hole}^ to blow or {hole}v to draw",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<hole>{_HOLE})(?P<arrow>[vV]{{3,}}|\^{{3,}}))",
+        "too many arrows",
+        "one arrow is blow or draw, two are an overblow {hole}^^ or overdraw {hole}vv",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<a>{_HOLE}\^{{1,2}})(?P<b>{_HOLE})(?P<c>[vV^↑↓][0-9.]*))",
+        "two notes touch",
+        "write {a} {b}{c} for two beats, or {a},{b}{c} for one beat shared",
+    ),
+    _mistake(
+        rf"(?P<it>(?P<a>{_HOLE}[vV]{{1,2}})(?P<b>{_HOLE})(?P<c>[vV^↑↓][0-9.]*))",
+        "two notes touch",
+        "write {a} {b}{c} for two beats, or {a},{b}{c} for one beat shared",
+    ),
+    _mistake(
+        r"(?P<it>\*)(?=[0-9vV^↑↓])",
+        "the slide sign stands behind the arrow and the depth",
+        "write 3v* for the slide held in, 3v1* for a bend with it",
+    ),
+    _mistake(
+        r"(?P<it>&)", "'&' is no sign here", "holes that sound together are joined by +: 1+2v"
+    ),
+    _mistake(
+        rf"(?P<it>\+(?=$|[^0-9])|{_BEGINS}\+)",
+        "a + with a hole on one side only",
+        "holes that sound together are joined by +: 2+3v",
+    ),
+    _mistake(
+        rf"{_BEGINS}(?P<it>(?:{_MARK})+$)",
+        "a mark with no note",
+        "marks touch their note: /4v, 4v\\, 4v~, 4v!",
+    ),
+    _mistake(
+        rf"{_BEGINS}(?P<it>[vV^↑↓]+){_ENDS}",
         "an arrow without a hole",
         "write the hole and its arrow without a space: 4v",
     ),
     _mistake(
-        r"^(?P<it>,)",
+        r"(?:^|\()(?P<it>,)",
         "a beat cannot begin with a comma",
         "a comma joins two parts of one beat, without spaces: 4v,4^",
     ),
     _mistake(
-        r"(?P<it>,)$",
+        r"(?P<it>,)(?=$|\))",
         "a beat cannot end with a comma",
         "a comma joins two parts of one beat, without spaces: 4v,4^",
     ),
@@ -164,12 +246,19 @@ MISTAKES = (
     ),
     _mistake(r"(?P<it>\(\))", "an empty share of the beat", "write what sounds in it: (4v,4^)"),
     _mistake(
+        r"(?P<it>\)(?=[^,)])|(?<=[^,(\"])\()",
+        "a parenthesis that touches what is beside it",
+        "a comma parts the shares of a beat: 4v,(4^,4v); a space begins the next beat",
+    ),
+    _mistake(
         r"(?P<it>(?:\.\.+|--+))",
         "one sign a share",
         "put a space for the next beat, or a comma within the beat",
     ),
     _mistake(
-        r"(?P<it>\*)", "the slide sign stands behind the arrow", "write 3v* for the slide held in"
+        rf"{_BEGINS}(?P<it>[A-Ga-g][#b♯♭]?(?:maj|min|dim|sus|add|aug|m)?[0-9]*){_ENDS}",
+        "'{it}' is the name of a note or a chord, no hole and breath",
+        'a note is written as it is played, such as 4v; a chord of the accompaniment "{it}"4v',
     ),
 )
 
@@ -195,11 +284,14 @@ def explain(piece: str) -> tuple[int, int, str, str]:
             ticks = found.groupdict().get("ticks") or ""
             words["count"] = sum(2 if tick in '"″' else 1 for tick in ticks)
             start, end = found.span("it")
-            return start, end, mistake.message, mistake.help.format(**words)
+            return start, end, mistake.message.format(**words), mistake.help.format(**words)
+    shares = re.finditer(r'(?:"[^"]*"|[^,()"]|")+', piece)
+    wrong = [share for share in shares if not _SHARE.fullmatch(share[0])]
+    start, end = wrong[0].span() if wrong else (0, len(piece))
     return (
-        0,
-        len(piece),
-        f"'{piece}' is no beat",
+        start,
+        end,
+        f"'{piece[start:end]}' is no note",
         "a note is holes, an arrow and a depth: 4^ blow, 4v draw, 2v2 draw bent 2, 6^^ overblow; "
         ". is silence and - holds on",
     )

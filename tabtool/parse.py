@@ -59,7 +59,7 @@ _COMMENT = re.compile(r"(?:^|\s)#")
 _TITLE_COMMENT = re.compile(r"(?:^|\s)#(?=\s|$)")  # a title may say "Tune #3"
 # The pieces of a line of bars that failed: bar lines, comment, and what lies between.
 _PIECE = re.compile(
-    r'#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=[\s#]|$))?|(?:"[^"|]*"|[^\s|"#:]|:(?!\|)|")+'
+    r'(?<![^\s|\]:])#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=\s|$))?|(?:"[^"|]*"|[^\s|":]|:(?!\|)|")+'
 )
 
 
@@ -412,8 +412,9 @@ def _meaning(items: list[Any]) -> Figure:
         wah="WAH" in signs,
     )
     played = _tones(tones)
-    grace = tuple(_figure(text) for text in signs.get("GRACE", "{}")[1:-1].split(",") if text)
-    if "GRACE" in signs and (not grace or any(figure.grace for figure in grace)):
+    written = signs["GRACE"][1:-1].split(",") if "GRACE" in signs else []
+    grace = tuple([_figure(text) for text in written if text])
+    if not all(written) or any(figure.grace for figure in grace):
         raise NoteError(
             "grace notes that are no notes", "write them between braces: {5v}4v or {5v,6v}4v"
         )

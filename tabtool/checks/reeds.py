@@ -17,7 +17,7 @@ def hole_not_on_harp(look: Look) -> Iterator[Finding]:
         if not 1 <= tone.hole <= holes:
             yield Finding(
                 f"there is no hole {tone.hole}: a {look.harp.tuning} harp has holes 1 to {holes}",
-                f"write a hole from 1 to {holes}",
+                f"write a hole from 1 to {holes}{_apart(tone)}",
             )
         elif tone.slide and not look.harp.layout.has_slide:
             yield Finding(
@@ -204,6 +204,12 @@ def expressive_bend(look: Look) -> Iterator[Finding]:
                 f"({_semitones(gives)})",
                 Level.ERROR,
             )
+
+
+def _apart(tone: Tone) -> str:
+    """The two holes that a number past the last may have meant, written without their +."""
+    one, two = divmod(tone.hole, 10)
+    return f", or {one}+{two}{tone.arrow} for two at once" if one and two and one != two else ""
 
 
 def _bent(look: Look) -> Iterator[Tone]:

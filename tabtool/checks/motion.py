@@ -21,6 +21,19 @@ LONGEST_BREATH = 15.0  # seconds of one breath direction
 BREATHING_REST = 0.5  # seconds of rest that let a player breathe
 
 
+def leap_seconds(distance: int) -> float:
+    """The least time in seconds to cross that many holes cleanly; 0 to the neighbouring one."""
+    return max(0, distance - 1) * SECONDS_A_HOLE
+
+
+def change_seconds(before: Tone, after: Tone, player: Player) -> float:
+    """The least time in seconds from one tone to the next in tune; 0 where no bend changes."""
+    if before.depth == after.depth and before.technique is after.technique:
+        return 0.0
+    over = before.overbent or after.overbent
+    return player.fastest_change or (OVERBEND_CHANGE if over else BEND_CHANGE)
+
+
 @passage_check("leap-too-quick", Level.CAUTION)
 def leap_too_quick(
     rule: Rule, events: tuple[NoteEvent, ...], player: Player
@@ -31,7 +44,7 @@ def leap_too_quick(
         if distance < 2 or None in one.pitches or None in two.pitches:
             continue
         time = two.start_s - one.start_s
-        needed = (distance - 1) * SECONDS_A_HOLE
+        needed = leap_seconds(distance)
         if time < needed:
             yield rule.at(
                 two.note.span,
@@ -48,10 +61,7 @@ def change_too_quick(
     """A change of bend quicker than it can be placed in tune."""
     for one, two in pairwise(events):
         before, after = one.figure.tones[0], two.figure.tones[0]
-        if before.depth == after.depth and before.technique is after.technique:
-            continue
-        over = before.overbent or after.overbent
-        needed = player.fastest_change or (OVERBEND_CHANGE if over else BEND_CHANGE)
+        needed = change_seconds(before, after, player)
         time = two.start_s - one.start_s
         if time < needed - 1e-9:
             limit = "this player needs" if player.fastest_change else "a clean change needs about"

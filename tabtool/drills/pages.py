@@ -1,0 +1,370 @@
+"""Pages of drills: kinds and targets put together as a tune that passes its checks.
+
+A page is text in the notation, in its canonical layout. Each kind is a section with its
+tempo; tempos never fall from one section to the next. Where a passage would be too quick
+for the player the tempo is lowered, never the notes changed.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from fractions import Fraction
+from random import Random
+from typing import NamedTuple
+
+from tabtool.checks.motion import change_seconds, leap_seconds
+from tabtool.diagnostics import Level, TabError
+from tabtool.drills.bars import write_bars
+from tabtool.drills.ground import ORDINALS, Ground, home_key
+from tabtool.drills.kinds import KINDS, Exercise, Kind
+from tabtool.harp import Harp, Technique, Tone, Way
+from tabtool.load import Loaded, load
+from tabtool.music import Key
+from tabtool.parse import parse, parse_figure
+from tabtool.player import Player
+from tabtool.writers.harptab import write
+
+SLOWEST, QUICKEST = 10, 400  # beats a minute: what a header may say
+GROUPS = ("draw", "blow", "overbends")
+
+
+class Drill(NamedTuple):
+    """What a page is to drill.
+
+    `bends` are the tones asked for (see `find_bends`); `key` is the tune's key, by default
+    that of the harp's usual position. `times` is how often each bend sounds at least; `tempo`
+    and `top` are beats a minute of the first and the last section. `tuning` is what the
+    header says, where that is not the layout's own name. The same drill and `seed` give the
+    same page.
+    """
+
+    harp: Harp
+    bends: tuple[Tone, ...]
+    key: Key | None = None
+    kinds: tuple[str, ...] = tuple(KINDS)
+    player: Player = Player()
+    times: int = 8
+    tempo: int = 54
+    top: int = 100
+    seed: int = 1
+    title: str = ""
+    tuning: str = ""
+
+
+class Section(NamedTuple):
+    """One section of a page: its name, its kind and its tempo."""
+
+    name: str
+    kind: str
+    tempo: int
+
+
+class Page(NamedTuple):
+    """A page: its text, its sections, and how often each bend asked for sounds in it."""
+
+    title: str
+    text: str
+    sections: tuple[Section, ...]
+    counts: tuple[tuple[Tone, int], ...]
+    loaded: Loaded
+
+
+class _Draft(NamedTuple):
+    """A section before its tempo is settled."""
+
+    name: str
+    kind: str
+    lines: list[str]
+    beats: int
+    shuffle: bool
+    quickest: int
+
+
+def page(drill: Drill) -> Page:
+    """One page; `TabError` if nothing is asked for, or the player is too slow for any of it."""
+    ground = _ground(drill)
+    drafts: list[_Draft] = []
+    counts = dict.fromkeys(drill.bends, 0)
+    turn = 0
+    while not drafts or min(counts.values()) < drill.times:
+        wanting = [way for way in ground.asked if counts[way.tone] < drill.times]
+        for name in drill.kinds:
+            if turn and not wanting:
+                break
+            for draft, used in _sections(
+                drill, ground, KINDS[name], wanting if turn else ground.asked, turn
+            ):
+                drafts.append(draft)
+                for tone in used:
+                    if tone in counts:
+                        counts[tone] += 1
+            wanting = [way for way in wanting if counts[way.tone] < drill.times]
+        turn += 1
+    drafts = _numbered(drafts)
+    tempos = _tempos(drill, drafts)
+    title = drill.title or _title(drill)
+    head = _head(drill, ground, title, tempos[0])
+    text = write(parse("\n".join([*head, *_body(drafts, tempos)]))[0])
+    loaded = load(text, player=drill.player)
+    sounding = [event.figure.tones[0] for event in loaded.score.events]
+    return Page(
+        title,
+        text,
+        tuple(
+            Section(draft.name, draft.kind, tempo)
+            for draft, tempo in zip(drafts, tempos, strict=True)
+        ),
+        tuple((tone, sounding.count(tone)) for tone in drill.bends),
+        loaded,
+    )
+
+
+def find_bends(harp: Harp, player: Player, asked: str = "") -> tuple[Tone, ...]:
+    """The bends an option names: ``2v2,3v1``, ``draw``, ``blow``, ``overbends``, ``all``.
+
+    Without one: every bend that gives a note the harp has no other easy way to sound, draw
+    bends first, then blow bends, then overblows and overdraws, as far as the player goes.
+    ``all`` and the groups leave out no bend because its note sounds elsewhere. `TabError`
+    with the reason for a note that is no bend of this harp, or that the player cannot reach.
+    """
+    groups = {name: _group(harp, player, name) for name in GROUPS}
+    words = [word for word in asked.replace(",", " ").split() if word]
+    if not words:
+        found = [tone for name in GROUPS for tone in groups[name] if _new_note(harp, tone)]
+        if not found:
+            found = [tone for name in GROUPS for tone in groups[name]]
+        if not found:
+            raise TabError(
+                f"there is nothing to bend: this player, on a {harp}, has no bend to drill"
+            )
+        return tuple(found)
+    chosen: dict[Tone, None] = {}
+    for word in words:
+        if word in (*GROUPS, "all"):
+            names = GROUPS if word == "all" else (word,)
+            many = [tone for name in names for tone in groups[name]]
+            if not many:
+                raise TabError(f"a {harp} has no {word} bends for this player to drill")
+            chosen.update(dict.fromkeys(many))
+        else:
+            chosen[_asked(harp, player, word)] = None
+    return tuple(chosen)
+
+
+def _group(harp: Harp, player: Player, name: str) -> list[Tone]:
+    """The bends of a group within the player's reach; with the slide in only if need be."""
+    found = []
+    for way in harp.ways:
+        tone = way.tone
+        if tone.technique is Technique.NATURAL or tone.slide:
+            continue
+        if tone.overbent:
+            if name == "overbends" and player.overbends is not False:
+                found.append(tone)
+        elif str(tone.breath) == name and player.can_bend(tone.depth):
+            found.append(tone)
+    return found
+
+
+def _new_note(harp: Harp, tone: Tone) -> bool:
+    """Whether a bend's note is nowhere natural, an overbend's neither natural nor a bend."""
+    pitch = harp.intended(tone)
+    assert pitch is not None
+    others = [way.tone for way in harp.ways_by_pitch[pitch] if way.tone != tone]
+    return not any(
+        other.technique is Technique.NATURAL or (tone.overbent and not other.overbent)
+        for other in others
+    )
+
+
+def _asked(harp: Harp, player: Player, word: str) -> Tone:
+    """One bend named by its tab."""
+    try:
+        figure = parse_figure(word)
+    except ValueError as wrong:
+        raise TabError(f"bends: {wrong}") from None
+    tone = figure.tones[0]
+    if len(figure.tones) > 1 or figure.token != tone.token:
+        raise TabError(f"bends: '{word}' is more than one plain note; write bends such as 2v2,3v1")
+    if tone.technique is Technique.NATURAL:
+        raise TabError(f"bends: {tone} is a natural note; write a bend of it, such as 2v2 or 6^^")
+    found = _judge(harp, player, tone)
+    if found:
+        raise TabError(f"bends: {found}")
+    if tone.depth != int(tone.depth):
+        raise TabError(
+            f"bends: {tone} lies between two semitones; drills aim at whole ones, "
+            f"such as {tone._replace(depth=int(tone.depth + 0.5)).token}"
+        )
+    return tone
+
+
+def _judge(harp: Harp, player: Player, tone: Tone) -> str:
+    """Why a tone cannot be played, in the words of the checks; empty if it can."""
+    score = load(f"harp: {harp.key}\nmeter: free\n\n{tone.token}", tuning=harp.layout,
+                 player=player)  # fmt: skip
+    for found in score.diagnostics:
+        if found.level is Level.ERROR:
+            return f"{found.message}; {found.help}" if found.help else found.message
+    return ""
+
+
+def _ground(drill: Drill) -> Ground:
+    if not drill.bends:
+        raise TabError("no bends are asked for; write some, such as 2v2,3v1")
+    for name in drill.kinds:
+        if name not in KINDS:
+            raise TabError(f"there is no kind of drill '{name}'; kinds: {', '.join(KINDS)}")
+    if not drill.kinds:
+        raise TabError(f"no kind of drill is asked for; kinds: {', '.join(KINDS)}")
+    if not SLOWEST <= drill.tempo <= drill.top <= QUICKEST:
+        raise TabError(
+            f"a page goes from slow to quick, from {SLOWEST} to {QUICKEST} beats a minute; "
+            f"{drill.tempo} to {drill.top} does not"
+        )
+    asked = []
+    for tone in drill.bends:
+        pitch = drill.harp.intended(tone)
+        assert pitch is not None
+        asked.append(Way(tone, pitch))
+    return Ground(drill.harp, drill.key or home_key(drill.harp), drill.player, tuple(asked))
+
+
+def _sections(
+    drill: Drill, ground: Ground, kind: Kind, targets: Sequence[Way], turn: int
+) -> list[tuple[_Draft, list[Tone]]]:
+    """The sections one kind makes for the targets: one, or one a song."""
+    exercises: list[tuple[str, Exercise]] = []
+    if kind.together > 1:
+        dice = Random(f"{drill.seed}/{kind.name}/{turn}")
+        groups = ground.families(targets, kind.together, dice)
+    else:
+        groups = [[way] for way in targets] if kind.together else [list(targets)]
+    for group in groups:
+        rng = Random(f"{drill.seed}/{kind.name}/{turn}/{' '.join(way.tone.token for way in group)}")
+        named = ", ".join(ground.call(way) for way in group)
+        exercises.append((named, kind.make(ground, group, rng)))
+    made: list[tuple[_Draft, list[Tone]]] = []
+    runs: list[list[tuple[str, Exercise]]] = []
+    for named, exercise in exercises:
+        if runs and kind.name != "song" and _alike(runs[-1][-1][1], exercise):
+            runs[-1].append((named, exercise))
+        else:
+            runs.append([(named, exercise)])
+    for run in runs:
+        lines = _remark(kind.listen)
+        used: list[Tone] = []
+        for named, exercise in run:
+            lines += _remark(f"{named}: {exercise.hint}.")
+            lines += write_bars(
+                exercise.steps, exercise.beats, exercise.bars_a_line, exercise.symbols
+            )
+            used += [step.tone for step in exercise.steps if step.tone is not None]
+        first = run[0][1]
+        quickest = _fit(drill, [exercise for _, exercise in run])
+        draft = _Draft(kind.name, kind.name, lines, first.beats, first.shuffle, quickest)
+        made.append((draft, used))
+    return made
+
+
+def _remark(text: str) -> list[str]:
+    """A text as comment lines."""
+    return textwrap.wrap(text, 88, initial_indent="# ", subsequent_indent="# ")
+
+
+def _alike(one: Exercise, two: Exercise) -> bool:
+    return (one.beats, one.shuffle) == (two.beats, two.shuffle)
+
+
+def _numbered(drafts: list[_Draft]) -> list[_Draft]:
+    """Sections of one kind told apart by number."""
+    seen: dict[str, int] = {}
+    named = []
+    for draft in drafts:
+        seen[draft.kind] = seen.get(draft.kind, 0) + 1
+        again = f" {seen[draft.kind]}" if seen[draft.kind] > 1 else ""
+        named.append(draft._replace(name=draft.kind + again))
+    return named
+
+
+def _tempos(drill: Drill, drafts: Sequence[_Draft]) -> list[int]:
+    """A tempo for each section, rising, none quicker than the player can follow."""
+    steps = max(1, len(drafts) - 1)
+    wanted = [drill.tempo + (drill.top - drill.tempo) * i // steps for i in range(len(drafts))]
+    most = [min(draft.quickest, tempo) for draft, tempo in zip(drafts, wanted, strict=True)]
+    if min(most) < SLOWEST:
+        raise TabError(
+            "this player's fastest change is too slow for these drills at any tempo; "
+            "give a shorter one, or other kinds"
+        )
+    tempos = []
+    limit = QUICKEST
+    for tempo in reversed(most):
+        limit = min(limit, tempo)
+        tempos.append(limit)
+    return tempos[::-1]
+
+
+def _fit(drill: Drill, exercises: Sequence[Exercise]) -> int:
+    """The quickest tempo at which no change or leap in the exercises is too quick."""
+    most = float(QUICKEST)
+    for exercise in exercises:
+        before: tuple[Tone, float] | None = None
+        time = Fraction(0)
+        for step in exercise.steps:
+            at = float(time)
+            if exercise.shuffle and time.denominator == 2:
+                at += 1 / 6  # the second half of a beat comes two thirds into it
+            if before is not None and step.tone is not None:
+                last, since = before
+                distance = abs(step.tone.hole - last.hole)
+                needed = max(leap_seconds(distance), change_seconds(last, step.tone, drill.player))
+                if needed:
+                    most = min(most, 60 * (at - since) / needed)
+            if step.tone is not None:
+                before = step.tone, at
+            time += step.beats
+    return int(most)
+
+
+def _title(drill: Drill) -> str:
+    names = [tone.token for tone in drill.bends]
+    listed = " ".join(names) if len(names) <= 4 else f"{len(names)} bends"
+    return f"Bends in tune: {listed}"
+
+
+def _head(drill: Drill, ground: Ground, title: str, tempo: int) -> list[str]:
+    head = [f"title: {title}", f"harp: {drill.harp.key}"]
+    tuning = drill.tuning or drill.harp.tuning
+    if tuning != "Richter":
+        head.append(f"tuning: {tuning}")
+    head += [f"key: {ground.key}", f"tempo: {tempo}", "meter: 4/4", ""]
+    place = ORDINALS[ground.position - 1]
+    head += [
+        f"# {place[0].upper()}{place[1:]} position; each note to hit at least {drill.times} times; "
+        f"seed {drill.seed}.",
+        "# Bend with the mouth, not with force: hard breath is out of tune and wears out reeds.",
+        "# Every rest is there to breathe. If you feel light-headed, stop and breathe quietly.",
+        "# A note in brackets is what you should hear; check long notes with a tuner.",
+    ]
+    if any(tone.overbent for tone in drill.bends):
+        head.append("# Overbends need little air and a patient start; not every harp gives them.")
+    return head
+
+
+def _body(drafts: Sequence[_Draft], tempos: Sequence[int]) -> list[str]:
+    """The sections as text; meter and feel are said where they change."""
+    lines: list[str] = []
+    meter, feel = "4/4", "straight"
+    for draft, tempo in zip(drafts, tempos, strict=True):
+        lines += ["", f"[{draft.name}]", f"tempo: {tempo}"]
+        if f"{draft.beats}/4" != meter:
+            meter = f"{draft.beats}/4"
+            lines.append(f"meter: {meter}")
+        wanted = "shuffle" if draft.shuffle else "straight"
+        if wanted != feel:
+            feel = wanted
+            lines.append(f"feel: {feel}")
+        lines += draft.lines
+    return lines

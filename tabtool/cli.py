@@ -19,6 +19,7 @@ COMMANDS = {
     "layout": "every note of a harp, with all its bends and overbends",
     "find": "everywhere on a harp that a pitch sounds, and its octaves",
     "targets": "the exact pitch to aim each note and bend at, and how to check it by ear",
+    "drill": "graded practice pages for bends, and worksheets",
     "audio": "a sound file of a tune, to listen to: .wav, .flac or .ogg",
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "format": "write a tune in its one canonical layout",

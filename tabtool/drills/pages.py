@@ -17,9 +17,9 @@ from tabtool.checks.motion import change_seconds, leap_seconds
 from tabtool.diagnostics import Level, TabError
 from tabtool.drills.bars import write_bars
 from tabtool.drills.ground import ORDINALS, Ground, home_key
-from tabtool.drills.kinds import KINDS, Exercise, Kind
+from tabtool.drills.kinds import KINDS, STAGES, Exercise, Kind
 from tabtool.harp import Harp, Technique, Tone, Way
-from tabtool.load import Loaded, load
+from tabtool.load import SUFFIX, Loaded, load
 from tabtool.music import Key
 from tabtool.parse import parse, parse_figure
 from tabtool.player import Player
@@ -34,9 +34,9 @@ class Drill(NamedTuple):
 
     `bends` are the tones asked for (see `find_bends`); `key` is the tune's key, by default
     that of the harp's usual position. `times` is how often each bend sounds at least; `tempo`
-    and `top` are beats a minute of the first and the last section. `tuning` is what the
-    header says, where that is not the layout's own name. The same drill and `seed` give the
-    same page.
+    and `top` are beats a minute of the first and the last section. `tuning` is the path the
+    header gives for a player's own tuning, as seen from `folder`, where the page will lie. The
+    same drill and `seed` give the same page.
     """
 
     harp: Harp
@@ -50,6 +50,7 @@ class Drill(NamedTuple):
     seed: int = 1
     title: str = ""
     tuning: str = ""
+    folder: str = ""
 
 
 class Section(NamedTuple):
@@ -105,8 +106,8 @@ def page(drill: Drill) -> Page:
     tempos = _tempos(drill, drafts)
     title = drill.title or _title(drill)
     head = _head(drill, ground, title, tempos[0])
-    text = write(parse("\n".join([*head, *_body(drafts, tempos)]))[0])
-    loaded = load(text, player=drill.player)
+    text = write(parse("\n".join([*head, *_body(drafts, tempos)]), folder=drill.folder)[0])
+    loaded = load(text, title, folder=drill.folder, player=drill.player)
     sounding = [event.figure.tones[0] for event in loaded.score.events]
     return Page(
         title,
@@ -118,6 +119,26 @@ def page(drill: Drill) -> Page:
         tuple((tone, sounding.count(tone)) for tone in drill.bends),
         loaded,
     )
+
+
+def graded(drill: Drill) -> tuple[tuple[str, Page], ...]:
+    """The same drill as a set of pages, easiest first, each with the name of its file.
+
+    Draw bends, then blow bends, then overbends, each through the stages of the kinds: to
+    find the note, to place it, in scales, in phrases. Every page has every bend of its group,
+    `times` times at least; the tempo begins anew on each.
+    """
+    found: list[tuple[str, Page]] = []
+    for group in GROUPS:
+        bends = tuple(tone for tone in drill.bends if _group_of(tone) == group)
+        for stage in STAGES if bends else ():
+            kinds = tuple(name for name in drill.kinds if KINDS[name].stage == stage)
+            if not kinds:
+                continue
+            title = f"{group.capitalize()}{'' if group == 'overbends' else ' bends'}: {stage}"
+            made = page(drill._replace(bends=bends, kinds=kinds, title=title))
+            found.append((f"{len(found) + 1:02}-{group}-{stage}{SUFFIX}", made))
+    return tuple(found)
 
 
 def find_bends(harp: Harp, player: Player, asked: str = "") -> tuple[Tone, ...]:
@@ -165,6 +186,10 @@ def _group(harp: Harp, player: Player, name: str) -> list[Tone]:
         elif str(tone.breath) == name and player.can_bend(tone.depth):
             found.append(tone)
     return found
+
+
+def _group_of(tone: Tone) -> str:
+    return "overbends" if tone.overbent else str(tone.breath)
 
 
 def _new_note(harp: Harp, tone: Tone) -> bool:

@@ -34,9 +34,9 @@ class Worksheet(NamedTuple):
 
 def worksheet(
     harp: Harp,
-    player: Player = Player(),
+    player: Player = Player(),  # noqa: B008 (immutable)
     count: int = 20,
-    seed: int = 1,  # noqa: B008 (immutable)
+    seed: int = 1,
 ) -> Worksheet:
     """As many questions as asked for, or as the harp has notes within the player's reach.
 

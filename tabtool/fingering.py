@@ -1,16 +1,13 @@
 """Which holes to play a melody on: what each way costs, and the cheapest way of all.
 
-What a player finds hard is one table, `CostTable`, in whole points; ten points are one
-change of breath at leisure. The figures are common practice, no source: they are set so
-that the choices come out as good players make them, and tests say which choices those
-are. A `Player` changes the table (`costs_for`).
+What a player finds hard is one table (`costs.CostTable`); a melody is a `Passage`.
 
 A pitch is played in the easiest kind of tone there is for it: no bend where a natural note
 sounds it, no overbend where a bend does. Among the ways left the choice is the exact minimum
 (see `minimum`), ties going to the way that is easier by itself and then to the lower hole.
-It keeps two promises besides: a note written once has
-one fingering however often it is played, and a phrase of `PHRASE` notes or more that
-comes again at the same pitches is played on the same holes.
+It keeps two promises besides: a note written once has one fingering however often it is
+played, and a phrase of `PHRASE` notes or more that comes again at the same pitches is played
+on the same holes.
 
 Pitches are MIDI numbers, times seconds from the start of one note to the start of the next.
 """
@@ -19,110 +16,21 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections import Counter
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from itertools import pairwise, product
 from typing import NamedTuple
 
+from tabtool.costs import costs_for
 from tabtool.harp import OVERBEND_RAISE, Breath, Harp, Layout, Technique, Tone
 from tabtool.minimum import Network
+from tabtool.passage import TOLERANCE, Passage, Want
 from tabtool.player import Player
 
 PHRASE = 4  # notes; shorter runs than this are no phrase, and may be played either way
 LIMIT = 40_000  # combinations weighed in one step; see `Hands.choose`
 FASTEST_CHANGE = 0.1  # seconds, as the check of quick changes has it
-TOLERANCE = 1e-9  # seconds; times are sums of floats
 WIDEST_CHORD, WIDEST_SPLIT = 5, 6  # holes, as the check of a mouth's reach has it
-
-
-class Weight(NamedTuple):
-    """A number of points, and what they stand for."""
-
-    points: int
-    words: str
-
-
-class CostTable(NamedTuple):
-    """All that the choice of holes weighs."""
-
-    breath_change: Weight = Weight(10, "turning the breath round between two notes")
-    hole: Weight = Weight(4, "each hole the mouth moves sideways")
-    first_bend: Weight = Weight(20, "a bend of up to a semitone")
-    further_bend: Weight = Weight(8, "each further semitone of a bend")
-    high_bend: Weight = Weight(6, "more for a blow bend, small reeds being stiff")
-    overblow: Weight = Weight(70, "an overblow: hard to sound, and not on every instrument")
-    overdraw: Weight = Weight(80, "an overdraw, harder still")
-    raise_: Weight = Weight(30, "each semitone an overbend is bent further up")
-    bend_change: Weight = Weight(4, "into or out of a bend between two notes")
-    bend_to_bend: Weight = Weight(8, "from one bend to another: two pitches to find by ear alone")
-    overbend_change: Weight = Weight(12, "into or out of an overbend")
-    slide_change: Weight = Weight(5, "pressing or letting go the slide")
-    chord_note: Weight = Weight(2, "each further note of a chord")
-    split: Weight = Weight(12, "a split: the tongue on the holes between")
-    chord_bend: Weight = Weight(60, "a bend in a chord, which pulls at every reed of it")
-    wide_shake: Weight = Weight(40, "a shake across holes that are no neighbours, each hole")
-    lost_mark: Weight = Weight(30, "an expressive bend (scoop, fall, dip) the reed cannot give")
-    octave: Weight = Weight(100, "a note an octave away, where that is allowed")
-    too_quick: Weight = Weight(40, "a change of bend quicker than it can be placed")
-    leisurely: Weight = Weight(1, "times the cost of a change with three times the fastest to do")
-    brisk: Weight = Weight(2, "times it, from one and a half times the fastest")
-    quick: Weight = Weight(3, "times it, from the fastest change on")
-    breakneck: Weight = Weight(5, "times it, quicker than that")
-
-    @property
-    def factors(self) -> tuple[int, int, int, int]:
-        """How often a change counts at each pace, quickest first."""
-        return (
-            self.breakneck.points, self.quick.points, self.brisk.points, self.leisurely.points
-        )  # fmt: skip
-
-
-COSTS = CostTable()
-
-
-def costs_for(player: Player) -> CostTable:
-    """The table for one player.
-
-    Who states how far he bends has those bends in hand: a quarter less. Who overbends: half.
-    Who tongue-blocks: a third of a split. Who states his fastest change cannot go below it.
-    (What a player cannot do at all is no matter of cost: it is not offered.)
-    """
-    table = COSTS
-
-    def scaled(weight: Weight, share: float) -> Weight:
-        return weight._replace(points=round(weight.points * share))
-
-    if player.bends:
-        table = table._replace(
-            first_bend=scaled(table.first_bend, 0.75), further_bend=scaled(table.further_bend, 0.75)
-        )
-    if player.overbends:
-        table = table._replace(
-            overblow=scaled(table.overblow, 0.5),
-            overdraw=scaled(table.overdraw, 0.5),
-            raise_=scaled(table.raise_, 0.5),
-        )
-    if player.tongue_blocking:
-        table = table._replace(split=scaled(table.split, 1 / 3))
-    if player.fastest_change:
-        table = table._replace(too_quick=scaled(table.too_quick, 5))
-    return table
-
-
-class Want(NamedTuple):
-    """What is to sound at once: the pitches of a note or chord, and of a shake's other note.
-
-    `octaves` allows it an octave higher or lower where it cannot be played as it is.
-    """
-
-    pitches: tuple[float, ...]
-    shake: float | None = None
-    octaves: bool = False
-
-    def moved(self, semitones: float) -> Want:
-        shake = None if self.shake is None else self.shake + semitones
-        return Want(tuple([pitch + semitones for pitch in self.pitches]), shake, self.octaves)
 
 
 class Grip(NamedTuple):
@@ -146,128 +54,6 @@ class Choice(NamedTuple):
 
     grips: tuple[Grip | None, ...]
     cost: int
-
-
-class Passage:
-    """A melody made ready for choosing, on any harp: what is wanted, and what follows what.
-
-    `times` are seconds from each sound to the next (infinite: no link between them; the
-    last may be left out), `marks` the semitones of expressive bend on each. Sounds with
-    the same `written` are one note in the text and get one grip.
-    """
-
-    def __init__(
-        self,
-        wants: Sequence[Want],
-        times: Sequence[float] | None = None,
-        marks: Sequence[int] | None = None,
-        written: Sequence[Hashable] | None = None,
-    ) -> None:
-        numbers: dict[Want, int] = {}
-        self.sounds = [numbers.setdefault(want, len(numbers)) for want in wants]
-        self.wants = list(numbers)
-        self.times = [1.0] * len(wants) if times is None else [*times, 1.0][: len(wants)]
-        self.marks = list(marks) if marks is not None else [0] * len(wants)
-        self.written = written
-        self._notes: dict[int, list[int]] = {}
-        self._joined: dict[tuple[int, tuple[float, ...]], _Joined] = {}
-
-    def __len__(self) -> int:
-        return len(self.sounds)
-
-    def notes(self, phrase: int) -> list[int]:
-        """For each sound the number of the first it must be fingered like."""
-        if phrase not in self._notes:
-            self._notes[phrase] = _alike(self.sounds, self.written, phrase)
-        return self._notes[phrase]
-
-    def joined(self, phrase: int, paces: tuple[float, ...]) -> _Joined:
-        """The passage counted up, for phrases of that length and a player's paces."""
-        key = phrase, paces
-        if key not in self._joined:
-            self._joined[key] = _join(self, phrase, paces)
-        return self._joined[key]
-
-
-class _Joined(NamedTuple):
-    """A passage counted up: how often each thing is wanted, and what follows what, at which pace.
-
-    Each entry is given twice: for all its places together, which serves where there is
-    nothing to choose, and note by note.
-    """
-
-    wanted: list[tuple[int, list[tuple[int, int]], list[tuple[int, int, int]]]]
-    # want; (expressive bend, count); (note, expressive bend, count)
-    steps: list[tuple[int, int, list[tuple[int, int]], list[tuple[int, int, int, int]]]]
-    # want, next want; (pace, count); (note, next note, pace, count)
-
-
-def _join(passage: Passage, phrase: int, paces: tuple[float, ...]) -> _Joined:
-    notes, sounds = passage.notes(phrase), passage.sounds
-    paced = [bisect_right(paces, time + TOLERANCE) for time in passage.times]
-    links = Counter(
-        (sounds[i], sounds[i + 1], notes[i], notes[i + 1], paced[i])
-        for i in range(len(sounds) - 1)
-        if passage.times[i] != math.inf
-    )
-    steps: dict[tuple[int, int], list[tuple[int, int, int, int]]] = {}
-    for (one, two, note, after, pace), count in links.items():
-        steps.setdefault((one, two), []).append((note, after, pace, count))
-    wanted: dict[int, list[tuple[int, int, int]]] = {}
-    counted = Counter(zip(sounds, notes, passage.marks, strict=True))
-    for (want, note, mark), count in counted.items():
-        wanted.setdefault(want, []).append((note, mark, count))
-    return _Joined(
-        [(want, _summed(entries), entries) for want, entries in wanted.items()],
-        [(one, two, _summed(entries), entries) for (one, two), entries in steps.items()],
-    )
-
-
-def _summed(entries: Sequence[tuple[int, ...]]) -> list[tuple[int, int]]:
-    """Entries that end in a kind and a count, added up by kind."""
-    sums: Counter[int] = Counter()
-    for *_, kind, count in entries:
-        sums[kind] += count
-    return list(sums.items())
-
-
-def _alike(sounds: list[int], written: Sequence[Hashable] | None, phrase: int) -> list[int]:
-    """The first sound each is to be fingered like: one note as written, or one place of a phrase.
-
-    Two places belong together where runs of `phrase` equal sounds, taken at both, agree.
-    """
-    first = list(range(len(sounds)))
-
-    def root(at: int) -> int:
-        while first[at] != at:
-            first[at] = first[first[at]]
-            at = first[at]
-        return at
-
-    def join(one: int, other: int) -> None:
-        one, other = root(one), root(other)
-        if one != other:
-            first[max(one, other)] = min(one, other)
-
-    seen: dict[Hashable, int] = {}
-    if written is not None:
-        for at, note in enumerate(written):
-            before = seen.setdefault(note, at)
-            if before != at:
-                join(before, at)
-    runs: dict[tuple[int, ...], int] = {}
-    joined_up_to = -1  # places before this one are joined with the run that ends there
-    joined_with = 0
-    for at in range(len(sounds) - phrase + 1):
-        before = runs.setdefault(tuple(sounds[at : at + phrase]), at)
-        if before == at:
-            continue
-        # Where the run goes on as the one before it did, only its last place is new.
-        new = phrase - 1 if joined_up_to == at - 1 and joined_with == before - 1 else 0
-        for step in range(new, phrase):
-            join(before + step, at + step)
-        joined_up_to, joined_with = at, before
-    return [root(at) for at in range(len(sounds))]
 
 
 class Hands:

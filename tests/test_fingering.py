@@ -11,19 +11,10 @@ from itertools import product
 
 import pytest
 
-from tabtool.fingering import (
-    COSTS,
-    PHRASE,
-    Choice,
-    Grip,
-    Hands,
-    Passage,
-    Want,
-    choose,
-    costs_for,
-    hands,
-)
+from tabtool.costs import COSTS, costs_for
+from tabtool.fingering import PHRASE, Choice, Grip, Hands, choose, hands
 from tabtool.minimum import Network
+from tabtool.passage import Passage, Want
 from tabtool.player import Player
 from tabtool.tunings import TUNINGS, find_tuning, make_harp
 

@@ -17,7 +17,7 @@ PACKAGE = Path(tabtool.__file__).parent
 # Floors, lowest first. A module imports from lower floors, and within its own only where
 # the list says so (a package's own files among each other).
 FLOORS = (
-    ("diagnostics",),
+    ("diagnostics", "minimum", "passage"),
     ("files", "music"),
     ("harp", "player"),
     ("tune", "tunings", "temperament", "scala", "mistakes", "symbols"),

@@ -20,7 +20,7 @@ FLOORS = (
     ("diagnostics", "minimum", "passage"),
     ("files", "music"),
     ("harp", "player"),
-    ("tune", "tunings", "temperament", "scala", "mistakes", "symbols"),
+    ("tune", "tunings", "temperament", "scala", "mistakes", "symbols", "costs"),
     ("header",),
     ("parse", "resolve"),
     ("expression", "practice", "checks", "fingering"),

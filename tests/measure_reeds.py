@@ -52,7 +52,7 @@ def fundamental(sound: Samples, rate: float, near: float) -> float:
     """Frequency in Hz from the phase advance of the strongest low partial, window by window."""
     hertz = near
     for length in (0.02, 0.07, 0.25, 0.7):
-        window = np.hanning(int(length * rate))
+        window = np.hanning(min(int(length * rate), len(sound) // 2))
         size = len(window)
         time = np.arange(2 * size) / rate
         turns = [

@@ -10,6 +10,8 @@ import pytest
 
 from tabtool.cli import COMMANDS, main
 from tabtool.header import FIELDS
+from tabtool.music import MODES
+from tabtool.temperament import NAMES, named
 from tabtool.tunings import TUNINGS
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -49,6 +51,15 @@ def test_shown_output_is_real(
         "(?:.*\n)*" if line == "…" else re.escape(line) + "\n" for line in output.splitlines()
     )
     assert re.fullmatch(pattern, printed), printed
+
+
+def test_the_temperaments_are_those_shown() -> None:
+    """Each row of the table: cents on the white notes of a C harp."""
+    rows = re.findall(r"^\| `([\w-]+)`[^|]*\| ([-+\d ]+) \|$", README.read_text(), re.M)
+    assert [name for name, _ in rows] == list(NAMES)
+    for name, cents in rows:
+        degrees = named(name).degrees
+        assert [round(degrees[step]) for step in MODES["major"]] == [int(c) for c in cents.split()]
 
 
 def test_every_command_header_and_tuning_is_named() -> None:

@@ -148,9 +148,13 @@ class Ground(NamedTuple):
         left = list(targets)
         found = []
         while left:
-            scale = self.scale(left[0], rng)
-            near = [way for way in left[1:] if abs(way.pitch - left[0].pitch) <= REACH - 2]
-            family = [left[0], *(w for w in near if int(w.pitch) % 12 in scale.classes)][:most]
+            first = left[0]
+            near = [way for way in left if abs(way.pitch - first.pitch) <= REACH - 2]
+            families = [
+                [way for way in near if int(way.pitch) % 12 in self.scale(one, rng).classes]
+                for one in near
+            ]
+            family = max((f for f in families if first in f), key=len, default=[first])[:most]
             found.append(family)
             left = [way for way in left if way not in family]
         return found

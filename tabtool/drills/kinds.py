@@ -73,7 +73,8 @@ def above(ground: Ground, targets: Sequence[Way], rng: Random) -> Exercise:
     else:
         start = _neighbour(ground, target, 1)
         stairs = [start.tone, tone]
-        hint = f"down from {ground.call(start)}"
+        way = "down" if start.pitch > target.pitch else "nothing lies above it; up"
+        hint = f"{way} from {ground.call(start)}"
     rest_of_bars = -len(stairs) % 4
     steps = [Step(note) for note in stairs[:-1]] + [Step(tone, Fraction(1 + rest_of_bars))]
     steps += [REST, Step(stairs[0]), Step(tone, Fraction(2))]

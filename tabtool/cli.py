@@ -22,6 +22,7 @@ COMMANDS = {
     "drill": "graded practice pages for bends, and worksheets",
     "audio": "a sound file of a tune, to listen to: .wav, .flac or .ogg",
     "midi": "a MIDI file of a tune, bends included, to listen to",
+    "sheet": "a page to put on a stand, to read from a metre away: .pdf, .svg, .png, .html",
     "format": "write a tune in its one canonical layout",
 }
 

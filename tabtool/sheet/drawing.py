@@ -201,13 +201,13 @@ def wave(x1: float, x2: float, y: float, height: float, length: float, width: fl
     for i in range(count):
         x = x1 + i * step
         h = height * 1.15  # handles at this height make the curve itself as high as asked
-        commands.append(
-            ("C", (x + step * 0.36, y - h, x + step * 0.64, y + h, x + step, y))
-        )
+        commands.append(("C", (x + step * 0.36, y - h, x + step * 0.64, y + h, x + step, y)))
     return Path(tuple(commands), stroke=BLACK, width=width)
 
 
-def zigzag(x1: float, x2: float, y: float, height: float, length: float) -> list[tuple[float, float]]:
+def zigzag(
+    x1: float, x2: float, y: float, height: float, length: float
+) -> list[tuple[float, float]]:
     """The points of a line of teeth from `x1` to `x2`."""
     count = max(2, 2 * math.ceil((x2 - x1) / length))
     step = (x2 - x1) / count

@@ -114,9 +114,9 @@ class _Places:
         return self.taps[tap] + self.within(tap, at - tap)
 
     def within(self, tap: int, share: Fraction) -> float:
-        for (before, left), (after, right) in pairwise(self.inside[tap]):
-            if share <= after:
-                break
+        (before, left), (after, right) = next(
+            (one, two) for one, two in pairwise(self.inside[tap]) if share <= two[0]
+        )
         return left + float((share - before) / (after - before)) * (right - left)
 
 
@@ -174,9 +174,7 @@ def _named(role: str, text: Text) -> Group:
     return Group(role, "", (text,), around((text,)))
 
 
-def _notes(
-    paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics
-) -> list[Group]:
+def _notes(paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics) -> list[Group]:
     """The notes of the row on a lip line at y = 0."""
     groups = []
     for sound in paper.sounds:
@@ -189,16 +187,12 @@ def _notes(
                 places.taps[tap] - x
                 for tap in range(int(first) + 1, -(-last.numerator // last.denominator))
             )
-            held = Held(
-                places.end(last) - x, beats, index == 0 and first == start, last == end
-            )
+            held = Held(places.end(last) - x, beats, index == 0 and first == start, last == end)
             groups.append(moved(note(metrics, sound.note.figure, held, style.h), x, 0))
     return groups
 
 
-def _rests(
-    paper: Paper, row: Row, places: _Places, lip: float, h: float
-) -> Iterable[Group]:
+def _rests(paper: Paper, row: Row, places: _Places, lip: float, h: float) -> Iterable[Group]:
     """Two short strokes through the lip line for each rest: nothing goes through the lips."""
     for start, end in paper.rests:
         if row.first <= start < row.end:
@@ -264,9 +258,7 @@ def _following(paper: Paper, measure: Measure) -> Measure | None:
     return next((m for m in paper.measures if m.number == measure.number + 1), None)
 
 
-def _repeat(
-    x: float, lip: float, lane: tuple[float, float], side: int, h: float
-) -> list[Path]:
+def _repeat(x: float, lip: float, lane: tuple[float, float], side: int, h: float) -> list[Path]:
     """A repeat sign at `x`, its dots to the right (`side` 1) or left (-1), where it repeats."""
     top, bottom = lane
     ends = sorted((x, x + side * THICK * h))
@@ -288,9 +280,7 @@ def _brackets(
         here = [
             (fragment, bars)
             for fragment, bars in zip(row.fragments, places.bars, strict=True)
-            if ending.first
-            <= fragment.measure.number - paper.measures[0].number
-            <= ending.last
+            if ending.first <= fragment.measure.number - paper.measures[0].number <= ending.last
         ]
         if not here:
             continue
@@ -338,17 +328,11 @@ def _words(
             middle = places.x(start) + (min(plate, room) - APART * style.h) / 2
             wanted.append(Wanted(middle, sung[verse]))
     right = style.width - style.margin
-    lines = spread(
-        metrics, wanted, style.lyric, places.left, right, strays=0.9 * style.h
-    )
+    lines = spread(metrics, wanted, style.lyric, places.left, right, strays=0.9 * style.h)
     return lines or ((),), bool(wanted)
 
 
 def pretty(symbol: str) -> str:
     """A chord symbol or key with real accidentals: ``Bb7`` is B♭7, ``F#m/C#`` F♯m/C♯."""
     signs = {"b": "♭", "#": "♯"}
-    return re.sub(
-        r"(?<![A-Za-z])([A-G])([b#])", lambda found: found[1] + signs[found[2]], symbol
-    )
-
-
+    return re.sub(r"(?<![A-Za-z])([A-G])([b#])", lambda found: found[1] + signs[found[2]], symbol)

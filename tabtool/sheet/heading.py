@@ -113,9 +113,7 @@ def _badge(setting: Setting, style: Style, metrics: Metrics) -> tuple[Group, flo
             )
         )  # fmt: skip
         y += 0.42 * h if size == small else 0.5 * h
-    frame = rounded(
-        left, 0, left + width, y, 0.4 * h, stroke=BLACK, width=0.12 * h
-    )
+    frame = rounded(left, 0, left + width, y, 0.4 * h, stroke=BLACK, width=0.12 * h)
     return Group("harp", f"{key} harp", (frame, *items), around((frame,))), width
 
 
@@ -141,9 +139,14 @@ def section_heading(
             room=right - x - 0.6 * h,
         )  # fmt: skip
         frame = rounded(
-            x, y - CAP * small - 0.22 * h, text.x + text.width + 0.3 * h, y + DESCENT * small + 0.1 * h,
-            0.3 * h, stroke=BLACK, width=0.1 * h,
-        )  # fmt: skip
+            x,
+            y - CAP * small - 0.22 * h,
+            text.x + text.width + 0.3 * h,
+            y + DESCENT * small + 0.1 * h,
+            0.3 * h,
+            stroke=BLACK,
+            width=0.1 * h,
+        )
         groups.append(Group("harp", said, (frame, text), around((frame,))))
         x = text.x + text.width + 0.9 * h
     changed = pace(setting, before) if before is not None else ""

@@ -69,7 +69,7 @@ def _pages(
     blocks, settings = _blocks(tune, paper, placed, style, metrics)
     foot = Block((), 0.0)
     if options.signs:
-        held = any(len(_taps(stretch)) for s in paper.sounds for stretch in s.stretches)
+        held = any(end > int(start) + 1 for s in paper.sounds for start, end in s.stretches)
         listed = entries([s.note.figure for s in paper.sounds], bool(paper.rests), held)
         foot = legend(listed, style, metrics)
     head = heading(tune, first, style, metrics)
@@ -101,11 +101,6 @@ def _pages(
                 groups.append(Group("head", "", (text,), around((text,))))
         pages.append(Page(style.width, style.height, tuple(groups)))
     return tuple(pages)
-
-
-def _taps(stretch: tuple[object, object]) -> range:
-    start, end = stretch
-    return range(int(start) + 1, math.ceil(end))  # type: ignore[call-overload, arg-type]
 
 
 def _blocks(
@@ -184,5 +179,3 @@ def _stacked(
         groups += [moved(group, 0, y) for group in block.groups]
         y += block.height + (0.35 * space if block.keep else space + space_more)
     return groups
-
-

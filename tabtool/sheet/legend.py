@@ -22,7 +22,7 @@ from tabtool.sheet.drawing import (
 from tabtool.sheet.engrave import LIP, Block
 from tabtool.sheet.plate import Held, natural_width, note
 from tabtool.sheet.style import Style
-from tabtool.tune import Figure, Marks
+from tabtool.tune import PLAIN, Figure, Marks
 
 SCALE = 0.5  # size of the samples
 
@@ -40,7 +40,9 @@ def entries(figures: Iterable[Figure], rests: bool, held: bool) -> list[Entry]:
     """The signs in use, from the commonest to the rarest, each once."""
     found: dict[str, Entry] = {}
 
-    def add(meaning: str, figure: Figure | None, width: float | None = None, beats: int = 0) -> None:
+    def add(
+        meaning: str, figure: Figure | None, width: float | None = None, beats: int = 0
+    ) -> None:
         found.setdefault(meaning, Entry(figure, meaning, width, beats))
 
     seen = [*figures, *(grace for figure in figures for grace in figure.grace)]
@@ -61,7 +63,10 @@ def entries(figures: Iterable[Figure], rests: bool, held: bool) -> list[Entry]:
     bent = [t for t in tones if t.technique is Technique.BEND]
     whole = next((t for t in bent if t.depth >= 1), None)
     if whole:
-        add("a tooth: bent a semitone", Figure((whole._replace(depth=int(whole.depth), slide=False),)))
+        add(
+            "a tooth: bent a semitone",
+            Figure((whole._replace(depth=int(whole.depth), slide=False),)),
+        )
     half = next((t for t in bent if t.depth % 1), None)
     if half:
         add("half a tooth: a quarter tone", Figure((half._replace(slide=False),)))
@@ -84,22 +89,22 @@ def entries(figures: Iterable[Figure], rests: bool, held: bool) -> list[Entry]:
     graced = next((f for f in seen if f.grace), None)
     if graced:
         add("small: quickly before", Figure(graced.tones, grace=graced.grace[:1]))
-    for name, meaning, value in (
-        ("scoop", "scoop up", 1),
-        ("fall", "fall away", 1),
-        ("dip", "dip", 1),
-        ("vibrato", "vibrato", True),
-        ("accent", "accent", True),
-        ("staccato", "short", True),
-        ("wah", "hands: wah", True),
+    for mark, meaning in (
+        (Marks(scoop=1), "scoop up"),
+        (Marks(fall=1), "fall away"),
+        (Marks(dip=1), "dip"),
+        (Marks(vibrato=True), "vibrato"),
+        (Marks(accent=True), "accent"),
+        (Marks(staccato=True), "short"),
+        (Marks(wah=True), "hands: wah"),
     ):
-        if any(getattr(mark, name) for mark in marks):
-            add(meaning, plain_sample._replace(marks=Marks(**{name: value})))
+        if any(used and shown for its in marks for used, shown in zip(its, mark, strict=True)):
+            add(meaning, plain_sample._replace(marks=mark))
     for name, word in (("scoop", "scoops"), ("fall", "falls"), ("dip", "dips")):
         deep = [getattr(mark, name) for mark in marks if getattr(mark, name) > 1]
         if deep:
-            mark = Marks(**{name: min(deep)})
-            add(f"{word}: a stroke a semitone", plain_sample._replace(marks=mark))
+            sample_mark = PLAIN._replace(**{name: min(deep)})
+            add(f"{word}: a stroke a semitone", plain_sample._replace(marks=sample_mark))
     return list(found.values())
 
 
@@ -140,12 +145,19 @@ def legend(listed: Sequence[Entry], style: Style, metrics: Metrics) -> Block:
 def _sample(entry: Entry, h: float, metrics: Metrics) -> tuple[tuple[Text | Path, ...], float]:
     if entry.figure is None:
         strokes = [
-            bar(0.5 * h + s * 0.17 * h - 0.08 * h, -0.34 * h, 0.5 * h + s * 0.17 * h + 0.08 * h, 0.34 * h)
+            bar(
+                0.5 * h + s * 0.17 * h - 0.08 * h,
+                -0.34 * h,
+                0.5 * h + s * 0.17 * h + 0.08 * h,
+                0.34 * h,
+            )
             for s in (-1, 1)
         ]
         return (line(0, 0, h, 0, LIP * h), *strokes), h
     natural = natural_width(metrics, entry.figure, h)
     width = natural if entry.width is None else entry.width * h
-    beats = tuple(natural + (width - natural) * (i + 1) / (entry.beats + 1) for i in range(entry.beats))
+    beats = tuple(
+        natural + (width - natural) * (i + 1) / (entry.beats + 1) for i in range(entry.beats)
+    )
     group = moved(note(metrics, entry.figure, Held(width, beats), h), 0, 0)
     return (line(0, 0, width, 0, LIP * h), *group.items), width

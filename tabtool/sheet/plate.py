@@ -162,9 +162,7 @@ def _cell(
     items: list[Text | Path] = []
     if blown:
         items.append(
-            rounded(
-                0, top, width, bottom, 0.36 * size, fill=WHITE, stroke=BLACK, width=OUTLINE * h
-            )
+            rounded(0, top, width, bottom, 0.36 * size, fill=WHITE, stroke=BLACK, width=OUTLINE * h)
         )
     else:
         items.append(bar(0, top, width, bottom))
@@ -248,15 +246,15 @@ def _tail(
     stroke = OUTLINE * h
     if blown:
         items.append(
-            rounded(
-                start, top, end - head, bottom, 0, fill=WHITE, stroke=BLACK, width=stroke
-            )
+            rounded(start, top, end - head, bottom, 0, fill=WHITE, stroke=BLACK, width=stroke)
         )
     else:
         items.append(bar(start, top, end - head, bottom))
     if head:  # an arrow head: it goes on in the next row
         middle = (top + bottom) / 2
-        items.append(polygon((end - head, top - 0.08 * h), (end, middle), (end - head, bottom + 0.08 * h)))
+        items.append(
+            polygon((end - head, top - 0.08 * h), (end, middle), (end - head, bottom + 0.08 * h))
+        )
     for x in beats:
         if start + 0.1 * h < x < end - head - 0.1 * h:
             if blown:
@@ -266,9 +264,7 @@ def _tail(
     return items
 
 
-def _marks(
-    marks: Marks, width: float, outer: float, blown: bool, h: float
-) -> list[Text | Path]:
+def _marks(marks: Marks, width: float, outer: float, blown: bool, h: float) -> list[Text | Path]:
     """The expressive marks in rows beyond the plates, as many beside each other as fit."""
     drawn = icons(marks)
     per_row = max(1, int(width / (ICON_WIDTH * 1.12 * h)))
@@ -297,9 +293,5 @@ def said(figure: Figure) -> str:
         for name, count in (("scoop", marks.scoop), ("fall", marks.fall), ("dip", marks.dip))
         if count
     ]
-    named = [
-        name
-        for name in ("vibrato", "accent", "staccato", "wah")
-        if getattr(marks, name)
-    ]
+    named = [name for name in ("vibrato", "accent", "staccato", "wah") if getattr(marks, name)]
     return ", ".join((body, *counted, *named))

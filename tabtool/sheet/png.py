@@ -10,10 +10,8 @@ import pypdfium2
 from tabtool.sheet import pdf
 from tabtool.sheet.drawing import Page
 
-DPI = 150
 
-
-def write(pages: Sequence[Page], title: str, dpi: int = DPI) -> list[bytes]:
+def write(pages: Sequence[Page], title: str, dpi: int) -> list[bytes]:
     """One picture a page, `dpi` dots an inch."""
     document = pypdfium2.PdfDocument(pdf.write(pages, title))
     pictures = []

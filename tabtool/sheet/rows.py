@@ -25,6 +25,8 @@ LYRIC_AT_EASE, LYRIC_FEW = 0.95, 0.15
 ROWS_MORE = 1.15  # so many more rows are well spent on giving all of them more width
 WIDEST_TAP, WIDEST_SHARE = 4.4, 1.7  # in heights of a hole number: wider, the eye loses the beat
 NARROWEST_TAP = 1.75
+BROKEN = 1.2  # a bar is broken only where its taps are narrower than they should be by this
+MID_LINE, MID_BAR = 3, 8  # costs of turning the page within a line of the text, within a bar
 
 
 class Fragment(NamedTuple):
@@ -82,46 +84,67 @@ def _columns(
 ) -> list[Row]:
     """The rows of all bars of one meter, all with taps of one width."""
     lines = _lines(measures)
-    longest = max(measure.taps for measure in measures)
     meter = paper.sections[measures[0].section].setting.meter.beats
     leads = [_lead(line, meter) for line in lines]
     indent = max(leads)
-    fits = _Fits(paper, measures, style, metrics)
-    per_row = max(1, math.floor(style.usable / (longest * NARROWEST_TAP * style.h + style.bar_gap)))
-    bars = (len(line) - bool(lead) for line, lead in zip(lines, leads, strict=True))
-    per_row = min(per_row, max(bars))
-    while True:
-        parts, widest, taps = _parted(lines, leads, per_row)
-        tap = (style.usable - (widest + bool(indent)) * style.bar_gap) / max(1, taps + indent)
-        if per_row == 1 or fits.well(tap):
-            fewer = _parted(lines, leads, max(1, min(per_row, widest) - 1))
-            if fewer.widest == widest or fewer.count > ROWS_MORE * sum(map(len, parts)):
-                break
-        per_row = max(1, min(per_row, widest) - 1)
-    pieces = 1
-    while per_row == 1 and not fits.well(tap * 1.2) and pieces < taps:
-        pieces += 1
-        across = math.ceil(longest / pieces)
-        tap = (style.usable - style.bar_gap * (1 + bool(indent))) / (across + indent)
-    tap = min(tap, fits.widest * style.h)
-    across = math.ceil(longest / pieces)
+    grid = _grid(lines, leads, indent, style, _Fits(paper, measures, style, metrics))
     built: list[Row] = []
-    for number, (line, lead) in enumerate(zip(parts, leads, strict=True)):
-        joined = bool(built) and pieces == 1 and _joins(built[-1], line, lead, tap, indent, style)
+    for line, lead in zip(grid.parts, leads, strict=True):
+        joins = bool(built and not grid.across) and _joins(
+            built[-1], line, lead, grid.tap, indent, style
+        )
         for index, part in enumerate(line):
             last = index == len(line) - 1
-            for fragments, cost in _fragments(part, across if pieces > 1 else 0):
+            for fragments, cost in _fragments(part, grid.across):
                 if cost == 0 and not last:
-                    cost = 3
-                row = Row(
-                    fragments, part[0].section, tap, lead if index == 0 else 0, indent, cost
-                )
-                if joined:
+                    cost = MID_LINE
+                if joins:
                     before = built.pop()
                     row = before._replace(fragments=(*before.fragments, *fragments), cost=cost)
-                    joined = False
+                    joins = False
+                else:
+                    hangs = lead if index == 0 else 0
+                    row = Row(fragments, part[0].section, grid.tap, hangs, indent, cost)
                 built.append(row)
     return built
+
+
+class _Grid(NamedTuple):
+    """Lines in parts, a row each; the width of a tap; taps a row where bars are broken, else 0."""
+
+    parts: list[list[list[Measure]]]
+    tap: float
+    across: int
+
+
+def _grid(
+    lines: Sequence[Sequence[Measure]],
+    leads: Sequence[int],
+    indent: int,
+    style: Style,
+    fits: _Fits,
+) -> _Grid:
+    """As many bars a row as stay readable; a bar too long for a row is broken."""
+    longest = max(measure.taps for line in lines for measure in line)
+    most = max(len(line) - bool(lead) for line, lead in zip(lines, leads, strict=True))
+    room = style.usable / (longest * NARROWEST_TAP * style.h + style.bar_gap)
+    per_row = max(1, min(math.floor(room), most))
+    while True:
+        parted = _parted(lines, leads, per_row)
+        gaps = (parted.widest + bool(indent)) * style.bar_gap
+        tap = (style.usable - gaps) / max(1, parted.taps + indent)
+        if per_row == 1 or fits.well(tap):
+            fewer = _parted(lines, leads, max(1, min(per_row, parted.widest) - 1))
+            if fewer.widest == parted.widest or fewer.rows > ROWS_MORE * parted.rows:
+                break
+        per_row = max(1, min(per_row, parted.widest) - 1)
+    pieces = 1
+    while per_row == 1 and pieces < longest and not fits.well(tap * BROKEN):
+        pieces += 1
+        gaps = style.bar_gap * (1 + bool(indent))
+        tap = (style.usable - gaps) / (math.ceil(longest / pieces) + indent)
+    across = math.ceil(longest / pieces) if pieces > 1 else 0
+    return _Grid(parted.parts, min(tap, fits.widest * style.h), across)
 
 
 class _Parted(NamedTuple):
@@ -132,7 +155,7 @@ class _Parted(NamedTuple):
     taps: int
 
     @property
-    def count(self) -> int:
+    def rows(self) -> int:
         return sum(map(len, self.parts))
 
 
@@ -193,9 +216,7 @@ def _joins(
     return (taps + indent) * tap <= room + 0.01
 
 
-def _fragments(
-    part: Sequence[Measure], across: int
-) -> Iterable[tuple[tuple[Fragment, ...], int]]:
+def _fragments(part: Sequence[Measure], across: int) -> Iterable[tuple[tuple[Fragment, ...], int]]:
     """A row's bars; bars longer than `across` taps (if it is not 0) over several rows."""
     if not across:
         yield tuple(Fragment(m, m.first, m.taps) for m in part), 0
@@ -207,7 +228,7 @@ def _fragments(
         for index in range(count):
             taps = size + (index < over)
             last = index == count - 1
-            yield (Fragment(measure, at, taps, index == 0, last),), 0 if last else 8
+            yield (Fragment(measure, at, taps, index == 0, last),), 0 if last else MID_BAR
             at += taps
 
 

@@ -73,7 +73,9 @@ def _strokes(count: int, w: float, h: float, rising: bool) -> list[Path]:
             )
             paths.append(Path(commands, stroke=BLACK, width=_THICK * h))
             if index == count - 1:
-                paths.append(polygon((tip - head * 0.62, head), (tip + head * 0.62, head), (tip, 0)))
+                paths.append(
+                    polygon((tip - head * 0.62, head), (tip + head * 0.62, head), (tip, 0))
+                )
         else:
             start = x + head / 2
             tip = x + wide - head / 2

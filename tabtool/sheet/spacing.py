@@ -16,6 +16,7 @@ from tabtool.sheet.plate import natural_width
 
 AT_EASE = 0.8  # of its natural width, a note does not look squeezed yet (chosen by eye)
 GOES_ON = 0.5  # what it needs within the tap if it is held on into the next
+UNLIKE = 0.82  # of an even share of the tap: so far a short note is widened
 REST, HOLD = 0.8, 0.3  # in heights of a hole number
 
 
@@ -47,10 +48,14 @@ def needs(paper: Paper, metrics: Metrics, h: float) -> tuple[tuple[Need, ...], .
 
 
 def warped(parts: tuple[Need, ...], tap: float) -> tuple[tuple[Fraction, float], ...]:
-    """Where each part begins in a tap `tap` mm wide, and where the last ends: share and mm."""
+    """Where each part begins in a tap `tap` mm wide, and where the last ends: share and mm.
+
+    No part is widened so far that a long note and a short one would look alike.
+    """
+    least = [min(part.width, UNLIKE * tap / len(parts)) for part in parts]
     widths = [float(part.length) * tap for part in parts]
-    short = [max(0.0, part.width - width) for part, width in zip(parts, widths, strict=True)]
-    spare = [max(0.0, width - part.width) for part, width in zip(parts, widths, strict=True)]
+    short = [max(0.0, need - width) for need, width in zip(least, widths, strict=True)]
+    spare = [max(0.0, width - need) for need, width in zip(least, widths, strict=True)]
     wanted, there = sum(short), sum(spare)
     if wanted and there:
         given, taken = min(1.0, there / wanted), min(1.0, wanted / there)

@@ -46,7 +46,7 @@ class Style(NamedTuple):
     @property
     def bar_gap(self) -> float:
         """Between the last tap of a bar and the first of the next."""
-        return (1.5 if self.repeats else 0.7) * self.h
+        return (1.7 if self.repeats else 0.7) * self.h
 
     @property
     def lyric(self) -> float:

@@ -18,7 +18,9 @@ def styles(pages: tuple[Page, ...]) -> str:
     """The CSS that embeds the fonts and says how text is set."""
     css = []
     for bold in (False, True):
-        letters = "".join(sorted({c for p in pages for t in p.texts if t.bold == bold for c in t.text}))
+        letters = "".join(
+            sorted({c for p in pages for t in p.texts if t.bold == bold for c in t.text})
+        )
         if letters:
             css.append(face(letters, bold))
     css.append(f"text{{font-family:'{FAMILY}',sans-serif;white-space:pre;font-kerning:none}}")

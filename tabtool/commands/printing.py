@@ -1,0 +1,82 @@
+"""What the commands that print pages share: paper, formats, writing the files."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from tabtool.commands import common
+from tabtool.diagnostics import TabError
+from tabtool.sheet.output import DPI, render, suffix_of
+from tabtool.sheet.style import PAPERS
+
+if TYPE_CHECKING:
+    from tabtool.sheet.drawing import Page
+    from tabtool.sheet.fonts import FontMetrics
+
+
+def add_output(parser: argparse.ArgumentParser, required: bool = True) -> None:
+    """Where the pages go, on which paper, and how fine."""
+    parser.add_argument(
+        "-o",
+        "--out",
+        metavar="OUT",
+        required=required,
+        help="the file to write: .pdf, .svg, .png or .html (- for a PDF on standard output)",
+    )
+    add_paper(parser)
+
+
+def add_paper(parser: argparse.ArgumentParser) -> None:
+    named = {paper.lower(): paper for paper in PAPERS}
+    parser.add_argument(
+        "--paper",
+        type=lambda text: named.get(text.lower(), text),
+        choices=tuple(PAPERS),
+        default="A4",
+        help="A4 (the default) or Letter",
+    )
+    parser.add_argument(
+        "--dpi", type=int, default=DPI, metavar="N", help=f"dots an inch of a .png ({DPI})"
+    )
+
+
+def check_output(args: argparse.Namespace) -> None:
+    """`TabError` for what cannot be written, before any work is done."""
+    suffix_of(args.out)
+    if not 30 <= args.dpi <= 1200:
+        raise TabError(f"--dpi {args.dpi}: write a number from 30 to 1200")
+
+
+def metrics() -> FontMetrics:
+    """The fonts; `TabError` in one line where the extra is not installed."""
+    try:
+        from tabtool.sheet.fonts import FontMetrics
+    except ImportError as error:
+        raise _missing(error) from None
+    return FontMetrics()
+
+
+def write_pages(pages: Sequence[Page], title: str, args: argparse.Namespace) -> list[str]:
+    """Write the pages, each file whole or not at all; the names of the files."""
+    try:
+        files = render(pages, title, args.out, args.dpi)
+    except ImportError as error:
+        raise _missing(error) from None
+    from tabtool.sheet.fonts import missing
+
+    unknown = missing(pages)
+    if unknown:
+        common.warn(
+            f"the sheet's fonts have no picture for {' '.join(unknown)}: a box stands there instead"
+        )
+    for name, data in files:
+        common.write_out(name, data)
+    if len(files) > 1:
+        common.warn(f"{len(files)} pages, a file each: {files[0][0]} to {files[-1][0]}")
+    return [name for name, _ in files]
+
+
+def _missing(error: ImportError) -> TabError:
+    return TabError(f"sheets need {error.name}: pip install 'tabtool[sheet]'")

@@ -29,6 +29,7 @@ def add_output(parser: argparse.ArgumentParser, required: bool = True) -> None:
 
 
 def add_paper(parser: argparse.ArgumentParser) -> None:
+    """Paper size, and how fine a picture is."""
     named = {paper.lower(): paper for paper in PAPERS}
     parser.add_argument(
         "--paper",

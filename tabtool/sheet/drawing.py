@@ -27,6 +27,7 @@ class Box(NamedTuple):
     bottom: float
 
     def moved(self, dx: float, dy: float) -> Box:
+    """A moved copy of a group."""
         return Box(self.left + dx, self.top + dy, self.right + dx, self.bottom + dy)
 
     def meets(self, other: Box, slack: float = 0.01) -> bool:
@@ -132,15 +133,18 @@ def around(items: Sequence[Text | Path]) -> Box:
 
 
 def line(x1: float, y1: float, x2: float, y2: float, width: float, ink: float = BLACK) -> Path:
+    """A straight stroke."""
     return Path((("M", (x1, y1)), ("L", (x2, y2))), stroke=ink, width=width)
 
 
 def polygon(*points: tuple[float, float], fill: float | None = BLACK) -> Path:
+    """A filled shape."""
     first, *rest = points
     return Path((("M", first), *(_to(point) for point in rest), ("Z", ())), fill=fill)
 
 
 def polyline(*points: tuple[float, float], width: float, ink: float = BLACK) -> Path:
+    """A stroke with corners."""
     first, *rest = points
     return Path((("M", first), *(_to(point) for point in rest)), stroke=ink, width=width)
 
@@ -190,6 +194,7 @@ def rounded(
 
 
 def dot(x: float, y: float, radius: float, fill: float = BLACK) -> Path:
+    """A filled disc."""
     return rounded(x - radius, y - radius, x + radius, y + radius, radius, fill=fill)
 
 

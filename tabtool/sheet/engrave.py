@@ -138,7 +138,7 @@ def engrave(
         y += BRACKET * h
     for texts in reversed(symbols):  # crowded ones go up, the first stays at the notes
         y += CAP * style.symbol
-        groups += [_named("symbol", moved_text(text, y)) for text in texts]
+        groups += [_named("symbol", _moved(text, y)) for text in texts]
         y += 0.32 * h
     lip = y + up
     floor = lip + down
@@ -156,7 +156,7 @@ def engrave(
         lines, said = _words(paper, row, places, verse, style, metrics)
         for index, texts in enumerate(lines):
             y += (CAP + 0.42) * style.lyric
-            groups += [_named("lyric", moved_text(text, y)) for text in texts]
+            groups += [_named("lyric", _moved(text, y)) for text in texts]
             if index == 0 and said and paper.verses > 1:
                 label = words(
                     metrics, f"{verse + 1}.", places.left - 0.2 * h, y, style.small, anchor=1.0
@@ -166,7 +166,7 @@ def engrave(
     return Block(tuple(groups), y, row.cost)
 
 
-def moved_text(text: Text, dy: float) -> Text:
+def _moved(text: Text, dy: float) -> Text:
     return text._replace(y=text.y + dy)
 
 

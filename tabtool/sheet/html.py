@@ -13,7 +13,7 @@ def write(pages: Sequence[Page], title: str) -> bytes:
     """All pages below each other, as wide as the window; printed, a page each."""
     width, height = pages[0].width, pages[0].height
     css = (
-        f"{svg.styles(tuple(pages))}"
+        f"{svg.styles(pages)}"
         f"@page{{size:{width:g}mm {height:g}mm;margin:0}}"
         "body{margin:0;background:#777}"
         "main{display:flex;flex-direction:column;align-items:center;gap:1rem;padding:1rem 0}"

@@ -39,7 +39,7 @@ def render(
     if suffix == ".svg":
         from tabtool.sheet import svg
 
-        written = [svg.write(page, title) for page in pages]
+        written = svg.write(pages, title)
     else:
         from tabtool.sheet import png
 

@@ -21,7 +21,7 @@ def write(pages: Sequence[Page], title: str) -> bytes:
     for bold, name in _NAMES.items():
         pdfmetrics.registerFont(TTFont(name, fonts.path(bold)))
     out = BytesIO()
-    canvas = Canvas(out, invariant=1, pageCompression=1)
+    canvas = Canvas(out, invariant=1, pageCompression=1, initialFontName=_NAMES[False])
     canvas.setTitle(title)
     canvas.setCreator("tabtool")
     for page in pages:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 from tabtool.sheet.drawing import Group, Page, Path, Text
 from tabtool.sheet.fonts import FAMILY, face
 
 
-def write(page: Page, title: str) -> bytes:
-    """One page as a whole SVG file, its sizes in millimetres."""
+def write(pages: Sequence[Page], title: str) -> list[bytes]:
+    """A whole SVG file for each page, its sizes in millimetres."""
     head = '<?xml version="1.0" encoding="UTF-8"?>\n'
-    return (head + element(page, title, styles((page,))) + "\n").encode("utf-8")
+    css = styles(pages)
+    return [(head + element(page, title, css) + "\n").encode("utf-8") for page in pages]
 
 
-def styles(pages: tuple[Page, ...]) -> str:
+def styles(pages: Sequence[Page]) -> str:
     """The CSS that embeds the fonts and says how text is set."""
     css = []
     for bold in (False, True):

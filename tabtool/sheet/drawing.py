@@ -27,7 +27,7 @@ class Box(NamedTuple):
     bottom: float
 
     def moved(self, dx: float, dy: float) -> Box:
-    """A moved copy of a group."""
+        """A moved copy."""
         return Box(self.left + dx, self.top + dy, self.right + dx, self.bottom + dy)
 
     def meets(self, other: Box, slack: float = 0.01) -> bool:
@@ -113,6 +113,7 @@ def shift(items: Iterable[Text | Path], dx: float, dy: float) -> tuple[Text | Pa
 
 
 def moved(group: Group, dx: float, dy: float) -> Group:
+    """A moved copy of a group."""
     return group._replace(items=shift(group.items, dx, dy), box=group.box.moved(dx, dy))
 
 

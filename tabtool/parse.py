@@ -59,7 +59,8 @@ _COMMENT = re.compile(r"(?:^|\s)#")
 _TITLE_COMMENT = re.compile(r"(?:^|\s)#(?=\s|$)")  # a title may say "Tune #3"
 # The pieces of a line of bars that failed: bar lines, comment, and what lies between.
 _PIECE = re.compile(
-    r'(?<![^\s|\]:])#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=\s|$))?|(?:"[^"|]*"|[^\s|":]|:(?!\|)|")+'
+    r"(?<![^\s|\]:])#.*|:?(?:\|\||\|\]|\|)(?::|[1-9](?=\s|$))?"
+    r'|(?:(?<![^\s|,(])"[^"|]*"|[^\s|":]|:(?!\|)|")+'
 )
 
 

@@ -342,13 +342,14 @@ class _Playing:
         order: list[tuple[int, int]] = []
         start, play, index = 0, 1, 0  # the repeat runs from bar `start`; this is pass `play`
         opened = False  # whether |: stands at `start`; a repeat without one goes back all the same
+        last_ending = False  # whether the last ending of the repeat is being played
         sent_back: set[int] = set()
         while index < len(bars):
             bar = bars[index]
             if bar.opens:
                 opened = True
                 if start != index:
-                    start, play = index, 1
+                    start, play, last_ending = index, 1, False
             if bar.ending:
                 endings = self.endings(index, start)
                 fault = self.ending_fault(index, play, endings, opened)
@@ -357,6 +358,7 @@ class _Playing:
                 elif bar.ending != play and play in endings:
                     index = endings[play]
                     continue
+                last_ending = bar.ending == max(endings, default=0)
             order.append((index, play))
             index += 1
             over = False  # whether the repeat that runs is over after this bar
@@ -372,10 +374,10 @@ class _Playing:
                         "this goes back, but to where is not clear",
                         "write |: where the repeated part begins",
                     )
-            elif play > 1 or not opened:
+            elif last_ending or not opened:
                 over = self.ends_part(index - 1)
             if over:
-                start, play, opened = index, 1, False
+                start, play, opened, last_ending = index, 1, False, False
         self.check_repeats()
         return order
 
@@ -447,7 +449,7 @@ class _Playing:
         self.found.append(REPEAT.at(bar.bar.span, message, help))
 
     def check_lengths(self, order: list[tuple[int, int]]) -> None:
-        """Bars that do not add up; a bar split by a repeat sign or a section counts as one."""
+        """Bars that do not add up; a bar split by a repeat, double bar or section counts as one."""
         excused = {order[0][0]} if order and self.short(order[0][0]) else set[int]()
         for (one, _), (two, _) in pairwise(order):
             boundary = (
@@ -455,7 +457,7 @@ class _Playing:
                 or self.bars[one].closes
                 or self.bars[two].opens
                 or self.bars[two].ending
-                or self.bars[one].section != self.bars[two].section
+                or self.ends_part(one)
             )
             if boundary and self.short(one) and self.short(two):
                 meter = self.meter(one)

@@ -16,9 +16,6 @@ from tabtool.music import parse_pitch, pitch_class
 VALVED_BEND_HALF = 2  # "a semitone at least", most players a whole tone (Richter-tuned harmonica)
 VALVED_BEND_CHROMATIC = 1  # common practice, no source
 
-UNKNOWN_TUNING = Rule(
-    "unknown-tuning", Level.ERROR, "The tuning is not one of the known ones.", reads=True
-)
 UNKNOWN_KEY = Rule(
     "unknown-harp-key", Level.ERROR, "The harp's key is not a key harps are made in.", reads=True
 )

@@ -45,7 +45,7 @@ def leap_too_quick(
             continue
         time = two.start_s - one.start_s
         needed = leap_seconds(distance)
-        if time < needed:
+        if time < needed - 1e-9:
             yield rule.at(
                 two.note.span,
                 f"from {_holes(one)} to {_holes(two)} in {time:.2f} s: {distance} holes need about "

@@ -79,15 +79,16 @@ def chord_bend(look: Look) -> Iterator[Finding]:
 
 @note_check("shake", Level.CAUTION)
 def shake(look: Look) -> Iterator[Finding]:
-    """A shake between holes that are no neighbours, or on a bend or overbend."""
+    """A shake between holes that are no neighbours, or on an overbend."""
     other = look.figure.shake
     if other is None:
         return
     first = look.figure.tones[0]
     if abs(first.hole - other.hole) > 1:
+        beside = first.hole + (1 if other.hole > first.hole else -1)
         yield Finding(
             f"a shake between {first.hole} and {other.hole} crosses the holes between",
-            f"shake neighbouring holes, such as {first.hole}~{first.hole + 1}{first.arrow}",
+            f"shake neighbouring holes, such as {first.hole}~{beside}{first.arrow}",
         )
     if first.overbent or other.overbent:
         yield Finding("a shake on an overbend hardly speaks", "play the overbend alone")

@@ -15,6 +15,7 @@ from tabtool.diagnostics import TabError, nearest
 
 COMMANDS = {
     "check": "can every note be played on this harp? says why not, and what to write instead",
+    "explain": "what a rule means, with a tab that trips it and one that does not",
     "notes": "what each note sounds: pitch, Hz, degree, onset, duration",
     "layout": "every note of a harp, with all its bends and overbends",
     "find": "everywhere on a harp that a pitch sounds, and its octaves",

@@ -5,6 +5,7 @@ The times are common practice, no source: what a good amateur manages cleanly.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -50,7 +51,7 @@ def leap_too_quick(
                 two.note.span,
                 f"from {_holes(one)} to {_holes(two)} in {time:.2f} s: {distance} holes need about "
                 f"{needed:.2f} s",
-                f"play slower than {_tempo(two, time / needed)}, or look for the note nearer by",
+                f"{_slower(two, time / needed)}, or look for the note nearer by",
             )
 
 
@@ -68,7 +69,7 @@ def change_too_quick(
             yield rule.at(
                 two.note.span,
                 f"from {before} to {after} in {time:.2f} s: {limit} {needed:.2f} s",
-                f"play slower than {_tempo(two, time / needed)}",
+                _slower(two, time / needed),
                 Level.ERROR if player.fastest_change else None,
             )
 
@@ -118,8 +119,10 @@ def _holes(event: NoteEvent) -> str:
     return "+".join(str(tone.hole) for tone in tones) + f" {tones[0].breath}"
 
 
-def _tempo(event: NoteEvent, share: float) -> str:
-    return f"tempo {float(event.setting.tempo) * share:.0f}"
+def _slower(event: NoteEvent, share: float) -> str:
+    """The tempo that leaves time enough, `share` of the present one."""
+    tempo = math.floor(float(event.setting.tempo) * share + 1e-6)
+    return f"play it at tempo {tempo} or slower"
 
 
 CHECKS = (leap_too_quick, change_too_quick, long_breath)

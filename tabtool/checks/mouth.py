@@ -31,7 +31,7 @@ def chord_reach(look: Look) -> Iterator[Finding]:
         most = WIDEST_SPLIT if gaps else WIDEST_CHORD
         yield Finding(
             f"holes {_listed(holes)} in one breath cover {span} holes; a mouth covers {most}",
-            "leave out the outer notes",
+            "play them one after the other" if len(holes) == 2 else "leave out the outer notes",
         )
 
 
@@ -69,7 +69,8 @@ def chord_bend(look: Look) -> Iterator[Finding]:
         )
     elif bent:
         others = [tone for tone in look.figure.tones if tone not in bent]
-        rest = f" while {' and '.join(map(str, others))} stays where it is" if others else ""
+        stays = "stays where it is" if len(others) == 1 else "stay where they are"
+        rest = f" while {' and '.join(map(str, others))} {stays}" if others else ""
         yield Finding(
             f"{' and '.join(map(str, bent))} in a chord{rest}: the mouth that bends one reed "
             "pulls at them all",

@@ -19,6 +19,7 @@ COMMANDS = {
     "notes": "what each note sounds: pitch, Hz, degree, onset, duration",
     "layout": "every note of a harp, with all its bends and overbends",
     "find": "everywhere on a harp that a pitch sounds, and its octaves",
+    "transpose": "move a tune to another harp or key: same holes, same sound, or another key",
     "targets": "the exact pitch to aim each note and bend at, and how to check it by ear",
     "drill": "graded practice pages for bends, and worksheets",
     "audio": "a sound file of a tune, to listen to: .wav, .flac or .ogg",

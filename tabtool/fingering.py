@@ -73,21 +73,20 @@ class Hands:
         self._changes: dict[tuple[Want, Want], list[list[list[int]]]] = {}
 
     def grips(self, want: Want) -> tuple[Grip, ...]:
-        """Every way this player has, the easiest by itself first, then by hole."""
+        """The ways offered: all of the easiest kind, the easiest by itself first, then by hole."""
         found = self._grips.get(want)
         if found is None:
-            found = tuple(self._ways(want, 0))
-            if not found and want.octaves:
-                found = tuple(self._ways(want.moved(12), 12) + self._ways(want.moved(-12), -12))
-            found = tuple(sorted(found, key=lambda grip: (grip.points, *_order(grip))))
-            self._grips[want] = found
+            every = self.every_grip(want)
+            if not every and want.octaves:
+                every = (*self._ways(want.moved(12), 12), *self._ways(want.moved(-12), -12))
+                every = tuple(sorted(every, key=_order))
+            easiest = min(map(_kind, every), default=0)
+            found = self._grips[want] = tuple(g for g in every if _kind(g) == easiest)
         return found
 
-    def tones(self, pitch: float) -> tuple[Tone, ...]:
-        """The tones offered for a pitch: all of the easiest kind this player has there."""
-        every = self.every_tone(pitch)
-        easiest = min(map(_kind, every), default=0)
-        return tuple([tone for tone in every if _kind(tone) == easiest])
+    def every_grip(self, want: Want) -> tuple[Grip, ...]:
+        """Every way this player has at exactly these pitches, in the same order."""
+        return tuple(sorted(self._ways(want, 0), key=_order))
 
     def every_tone(self, pitch: float) -> tuple[Tone, ...]:
         """Every tone of this player at a pitch, quarter tones and raised overbends included."""
@@ -115,7 +114,7 @@ class Hands:
 
     def _ways(self, want: Want, octave: int) -> list[Grip]:
         """The grips at exactly these pitches."""
-        choices = [self.tones(pitch) for pitch in want.pitches]
+        choices = [self.every_tone(pitch) for pitch in want.pitches]
         found = []
         for tones in product(*choices):
             held = tuple(sorted(tones))
@@ -124,7 +123,7 @@ class Hands:
             if want.shake is None:
                 found.append(self._grip(held, None, octave))
                 continue
-            for other in self.tones(want.shake):
+            for other in self.every_tone(want.shake):
                 if (
                     len(held) == 1
                     and other.breath is held[0].breath
@@ -332,20 +331,21 @@ def _pulled(tones: tuple[Tone, ...]) -> Tone:
     return max(tones, key=lambda tone: (tone.overbent, tone.depth))
 
 
-def _kind(tone: Tone) -> int:
-    """How hard a kind of tone is: natural, bend, overbend, overbend raised."""
-    if tone.overbent:
-        return 3 if tone.depth else 2
-    return int(tone.technique is Technique.BEND)
+def _kind(grip: Grip) -> int:
+    """How hard a kind of grip is: natural, bent, overbent, with an overbend raised."""
+
+    def kind(tone: Tone) -> int:
+        if tone.overbent:
+            return 3 if tone.depth else 2
+        return int(tone.technique is Technique.BEND)
+
+    return max(map(kind, grip.all_tones))
 
 
 def _order(grip: Grip) -> tuple[object, ...]:
-    """Ties go to the lower hole, blow before draw."""
-    return (
-        abs(grip.octave),
-        -grip.octave,
-        [(t.hole, t.breath, t.depth, t.slide) for t in grip.all_tones],
-    )
+    """The easiest by itself first, then the lowest hole, blow before draw."""
+    tones = [(tone.hole, tone.breath, tone.depth, tone.slide) for tone in grip.all_tones]
+    return grip.points, -grip.octave, tones
 
 
 def _one_mouth(tones: tuple[Tone, ...], player: Player) -> bool:

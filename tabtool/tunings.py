@@ -167,6 +167,21 @@ def make_harp(key: str, layout: Layout = TUNINGS["Richter"]) -> Harp | None:
     return Harp(layout, root, f"{register} {letter}{accidental}{suffix}".strip())
 
 
+def harp_at(root: int, layout: Layout = TUNINGS["Richter"]) -> Harp | None:
+    """The harp of a layout whose root is that MIDI number, None if none is named so low or high.
+
+    >>> harp_at(57).key, harp_at(53).key
+    ('A', 'low F')
+    """
+    pc = (root + layout.label) % 12
+    key = next(key for key in STANDARD_KEYS if pitch_class(key) == pc)
+    for register in ("", "low", "high", "low low"):
+        harp = make_harp(f"{register} {key}{'m' if layout.minor else ''}", layout)
+        if harp is not None and harp.root == root:
+            return harp
+    return None
+
+
 HARP_KEY_HELP = "write a key such as C, Bb or F#, with low or high before it for another register"
 
 _ROWS = ("blow", "draw", "slide blow", "slide draw")

@@ -16,6 +16,7 @@ from tabtool.fingering import PHRASE, Choice, Grip, Hands, choose, hands
 from tabtool.minimum import Network
 from tabtool.passage import Passage, Want
 from tabtool.player import Player
+from tabtool.tune import Figure
 from tabtool.tunings import TUNINGS, find_tuning, make_harp
 
 C = make_harp("C")
@@ -284,11 +285,12 @@ def test_a_scoop_takes_the_hole_that_can_bend():
         ((60, 62), None),  # blow and draw at once
         ((60, 96), None),  # too far apart
         ((75, 79), None),  # an overblow in a chord
+        ((67, 70), "2v+3v1"),  # bent, as there is no other way
     ],
 )
 def test_chords_and_splits(pitches, expected):
     found = hands(C.layout).grips(Want(tuple(pitch - 60 for pitch in pitches)))
-    written = ["+".join(str(t.hole) for t in grip.tones) + grip.tones[0].arrow for grip in found]
+    written = [Figure(grip.tones).token for grip in found]
     assert written == ([expected] if expected else [])
 
 

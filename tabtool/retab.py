@@ -295,7 +295,7 @@ class _Moving:
             self.found.append(
                 BEYOND_PLAYER.at(
                     event.note.span,
-                    f"{name} on {harp.called} is {_said(grip)}, which this player has not in reach",
+                    f"{name} on {harp.called} is {_said(grip)}, out of reach of this player",
                     near,
                 )
             )

@@ -49,13 +49,17 @@ def tap(strong: bool, rate: int) -> Samples:
 def string(hertz: float, rate: int) -> Samples:
     """A plucked string of level 1: the higher a partial, the softer and the sooner gone."""
     time = np.arange(round(STRING_S * rate)) / rate
-    wave = np.zeros(len(time))
+    # Single precision suffices within one cycle, and is several times quicker.
+    phase = (2 * np.pi * ((hertz * time) % 1.0)).astype(np.float32)
+    fading = np.exp(-2.0 * time).astype(np.float32)
+    sooner = np.exp(-0.7 * time).astype(np.float32)
+    wave = np.zeros(len(time), np.float32)
     for order in range(1, 11):
+        fading *= sooner
         if order * hertz < 0.45 * rate:
-            fading = np.exp(-time * (2.0 + 0.7 * order))
-            wave += np.sin(2 * np.pi * order * hertz * time) * fading / order**1.4
-    wave *= np.minimum(1.0, time / 0.004) * np.minimum(1.0, (STRING_S - time) / 0.1)
-    return wave.astype(np.float32)
+            wave += np.sin(order * phase) * fading * np.float32(order**-1.4)
+    ends = np.minimum(1.0, time / 0.004) * np.minimum(1.0, (STRING_S - time) / 0.1)
+    return wave * ends.astype(np.float32)
 
 
 def _damped(sound: Samples, length: int, rate: int) -> Samples:

@@ -127,9 +127,21 @@ def _section(score: Score, name: str) -> Score:
         tuple(moved.bar(bar) for bar in score.bars if begin <= bar.onset < end),
         tuple(moved.event(event, end, end_s) for event in score.events
               if begin <= event.onset < end),
-        tuple(moved.symbol(symbol) for symbol in score.symbols if begin <= symbol.onset < end),
+        tuple(moved.symbol(symbol) for symbol in _symbols(score, start, end)),
         end - begin,
     )  # fmt: skip
+
+
+def _symbols(score: Score, start: Stretch, end: int) -> list[SymbolEvent]:
+    """The chord symbols of a section, with the one that still holds as it begins."""
+    inside = [symbol for symbol in score.symbols if start.onset <= symbol.onset < end]
+    before = [symbol for symbol in score.symbols if symbol.onset < start.onset]
+    if before and (not inside or inside[0].onset > start.onset):
+        first = before[-1]._replace(
+            stretch=start, onset=Fraction(start.onset), start_s=start.start_s
+        )
+        return [first, *inside]
+    return inside
 
 
 class _Moved:
@@ -259,8 +271,8 @@ def comping(score: Score) -> tuple[Strum, ...]:
     symbols = [symbol for symbol in score.symbols if parse_symbol(symbol.text) is not None]
     onsets = [stretch.onset for stretch in score.stretches]
     bar_starts = {bar.onset for bar in score.bars}
-    ends = [Fraction(symbol.onset) for symbol in symbols[1:]] + [Fraction(score.beats)]
-    for symbol, end in zip(symbols, ends, strict=True):
+    ends = [symbol.onset for symbol in symbols[1:]] + [Fraction(score.beats)]
+    for symbol, end in zip(symbols, ends, strict=False):
         chord = parse_symbol(symbol.text)
         assert chord is not None
         if not chord.notes:

@@ -12,8 +12,10 @@ read at the integrated phase. Linear reading between 4096 points keeps errors un
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,14 +74,13 @@ def mixed(
     last = max((note.end for note in notes), default=0.0)
     last = max(last, least_s)
     out = np.zeros(int(np.ceil((last + TAIL + SILENCE) * rate)), np.float32)
-    breath: dict[int, Samples] = {}
-    for number, note in enumerate(notes):
+    player = _Player(rate, a4)
+    for note in notes:
         first = round(note.start * rate)
         length = round(note.end * rate) - first
-        if length <= 0:
-            continue
-        played = _note(note, length, rate, a4, breath, number)
-        out[first : first + len(played)] += played
+        if length > 0:
+            played = player.play(note, length)
+            out[first : first + len(played)] += played
     return out
 
 
@@ -126,33 +127,87 @@ def _neighbours(key: float) -> tuple[int, int, float]:
     return low, low + 1, at - low
 
 
-def _note(
-    note: Sound, length: int, rate: int, a4: float, breath: dict[int, Samples], number: int
-) -> Samples:
-    """The samples of one note: `length` of them sounding, then its fall."""
-    times = np.arange(length + round(TAIL * rate)) / rate
-    held = np.minimum(times, (length - 1) / rate)  # curves keep their last value in the fall
-    pitch = along(note.pitch, held)
-    hertz = a4 * np.exp2((pitch - 69.0) / 12.0)
-    reed = float(pitch.flat[0]) if note.reed is None else note.reed
-    tables = _tables(reed, _HIGHEST * rate / float(hertz.max()))
-    tone = along(note.tone, held)
-    out = _reed(tables, _cycles(hertz / rate, len(times)), _rises(reed, length / rate, times), tone)
+class _Wave(NamedTuple):
+    """One period of a sum of partials, and the rise from each of its points to the next."""
 
-    low, high, part = _neighbours(reed)
-    nearest = low if part < 0.5 else high
-    if nearest not in breath:
-        breath[nearest] = _breath(nearest, rate)
-    noise = np.take(breath[nearest], np.arange(len(out)) + 7919 * number, mode="wrap")
-    begin = min(length, round(0.006 * rate))  # breath comes before the reed has risen
-    noise[:begin] *= np.linspace(0, 1, begin, dtype=np.float32) ** 2
-    out += noise
+    points: Samples
+    slopes: Samples
 
-    out *= np.asarray(LOUDNESS * along(note.level, held), np.float32)
-    fall = times[: len(times) - length]
-    fading = np.exp(-fall / RELEASE) * np.cos(np.pi / 2 * fall / TAIL) ** 2
-    out[length:] *= fading.astype(np.float32)
-    return out
+    def read(self, index: NDArray[np.int64], fraction: Samples) -> Samples:
+        """The wave between its points."""
+        return np.take(self.points, index) + fraction * np.take(self.slopes, index)
+
+
+class _Player:
+    """Plays the notes of one take; what they share is worked out once and kept."""
+
+    def __init__(self, rate: int, a4: float) -> None:
+        self.rate, self.a4 = rate, a4
+        self.played = 0
+        self.waves: dict[tuple[float, int], list[_Wave]] = {}
+        self.attacks: dict[tuple[float, float], list[Samples]] = {}
+        self.noises: dict[int, Samples] = {}
+        tail = np.arange(round(TAIL * rate)) / rate
+        fading = np.exp(-tail / RELEASE) * np.cos(np.pi / 2 * tail / TAIL) ** 2
+        self.fall = fading.astype(np.float32)
+        # Breath comes before the reed has risen: within 6 ms.
+        self.breathing = np.linspace(0, 1, round(0.006 * rate), dtype=np.float32) ** 2
+
+    def play(self, note: Sound, length: int) -> Samples:
+        """The samples of one note: `length` of them sounding, then its fall."""
+        total = length + len(self.fall)
+        # Curves keep their last value in the fall.
+        held = np.minimum(np.arange(total), length - 1) / self.rate
+        pitch = along(note.pitch, held)
+        hertz = self.a4 * np.exp2((pitch - 69.0) / 12.0)
+        reed = float(pitch.flat[0]) if note.reed is None else note.reed
+        waves = self.waves_of(reed, float(hertz.max()))
+        rises = self.rises_of(reed, length / self.rate)
+        cycles = _cycles(hertz / self.rate, total)
+        out = _reed(waves, cycles, rises, along(note.tone, held))
+        out += self.breath_of(reed, total)
+        out *= np.asarray(LOUDNESS * along(note.level, held), np.float32)
+        out[length:] *= self.fall
+        return out
+
+    def waves_of(self, reed: float, highest_hz: float) -> list[_Wave]:
+        """The waves of each group of partials, then of all together."""
+        orders = int(_HIGHEST * self.rate / highest_hz)
+        if (reed, orders) not in self.waves:
+            groups = _periods(reed, orders)
+            self.waves[reed, orders] = [
+                _Wave(points, np.roll(points, -1) - points)
+                for points in (*groups, sum(groups[1:], groups[0]))
+            ]
+        return self.waves[reed, orders]
+
+    def rises_of(self, reed: float, duration: float) -> list[Samples]:
+        """The growing part of each group's attack; a short note gets a quicker one."""
+        shapes = _attack(reed)
+        quicker = min(1.0, 0.4 * duration / max(whole for whole, _ in shapes))
+        if (reed, quicker) not in self.attacks:
+            rises = []
+            for whole, power in shapes:
+                count = math.ceil(whole * quicker * self.rate)
+                share = np.arange(count) / (whole * quicker * self.rate)
+                rises.append((np.sin(np.pi / 2 * share**power) ** 2).astype(np.float32))
+            self.attacks[reed, quicker] = rises
+        return self.attacks[reed, quicker]
+
+    def breath_of(self, reed: float, total: int) -> Samples:
+        """Breath noise, each note from another place in the loop."""
+        low, high, part = _neighbours(reed)
+        nearest = low if part < 0.5 else high
+        if nearest not in self.noises:
+            self.noises[nearest] = _breath(nearest, self.rate)
+        loop = self.noises[nearest]
+        at = 7919 * self.played % len(loop)
+        self.played += 1
+        turns = -(-(at + total) // len(loop))
+        noise = np.tile(loop, turns)[at : at + total] if turns > 1 else loop[at : at + total].copy()
+        begin = min(total, len(self.breathing))
+        noise[:begin] *= self.breathing[:begin]
+        return noise
 
 
 def _cycles(steps: Times, count: int) -> Times:
@@ -164,24 +219,19 @@ def _cycles(steps: Times, count: int) -> Times:
     return cycles
 
 
-def _reed(tables: list[Samples], cycles: Times, rises: list[Samples], tone: Times) -> Samples:
+def _reed(waves: list[_Wave], cycles: Times, rises: list[Samples], tone: Times) -> Samples:
     """The partials of all groups at the phase `cycles`, risen and softened."""
     points = cycles * _POINTS
     index = points.astype(np.int64)
     fraction = (points - index).astype(np.float32)
     index &= _POINTS - 1
     changing = len(cycles)
-    out = np.empty(changing, np.float32)
-    if tone.ndim == 0:  # once risen, one table sounds for all
+    out = np.zeros(changing, np.float32)
+    if tone.ndim == 0 and tone == 1.0:  # once risen, one wave sounds for all
         changing = min(changing, max(len(rise) for rise in rises))
-        whole = sum(
-            (table * _opened(group, tone) for group, table in enumerate(tables)),
-            np.zeros(_POINTS, np.float32),
-        )
-        out[changing:] = _read(whole, index[changing:], fraction[changing:])
-    out[:changing] = 0.0
-    for group, (table, rise) in enumerate(zip(tables, rises, strict=True)):
-        sound = _read(table, index[:changing], fraction[:changing])
+        out[changing:] = waves[-1].read(index[changing:], fraction[changing:])
+    for group, rise in enumerate(rises):
+        sound = waves[group].read(index[:changing], fraction[:changing])
         sound[: len(rise)] *= rise[:changing]
         sound *= _opened(group, tone)
         out[:changing] += sound
@@ -194,43 +244,32 @@ def _opened(group: int, tone: Times) -> Samples:
     return np.asarray(tone * (1.0 - closed) + closed, np.float32)
 
 
-def _tables(key: float, highest: float) -> list[Samples]:
-    """One period of each group of partials, those above the `highest` order left out."""
+def _periods(key: float, orders: int) -> list[Samples]:
+    """One period of each group of partials, up to the number `orders`."""
     amplitudes = partials(key)
     order = np.arange(1, len(amplitudes) + 1)
-    amplitudes = np.where(order > highest, 0.0, amplitudes)
+    amplitudes = np.where(order > orders, 0.0, amplitudes)
     # Phases growing with the square of the order spread the energy over the period: a lower peak
     # for the same sound.
-    waves = amplitudes * np.exp(1j * np.pi * order**2 / len(order)) * (_POINTS / 2)
-    tables = []
+    lines = amplitudes * np.exp(1j * np.pi * order**2 / len(order)) * (_POINTS / 2)
+    periods = []
     for low, high in _GROUPS:
-        lines = np.zeros(_POINTS // 2 + 1, np.complex128)
-        lines[1 : len(waves) + 1] = np.where((order >= low) & (order <= high), waves, 0)
-        tables.append(np.fft.irfft(lines, _POINTS).astype(np.float32))
-    return tables
+        spectrum = np.zeros(_POINTS // 2 + 1, np.complex128)
+        spectrum[1 : len(lines) + 1] = np.where((order >= low) & (order <= high), lines, 0)
+        periods.append(np.fft.irfft(spectrum, _POINTS).astype(np.float32))
+    return periods
 
 
-def _read(table: Samples, index: NDArray[np.int64], fraction: Samples) -> Samples:
-    """The table between its points."""
-    slope = np.append(table[1:], table[0]) - table
-    return np.take(table, index) + fraction * np.take(slope, index)
-
-
-def _rises(key: float, duration: float, times: Times) -> list[Samples]:
-    """The growing part of each group's attack; a short note gets a quicker one."""
+def _attack(key: float) -> list[tuple[float, float]]:
+    """The length in seconds and the power of each group's rise, sin²(π/2 · (t/length)^power)."""
     low, high, part = _neighbours(key)
     shapes = []
     for one, two in zip(REEDS[low].attack, REEDS[high].attack, strict=True):
         ten, ninety = (a + part * (b - a) for a, b in zip(one, two, strict=True))
-        # sin²(π/2 · (t/whole)^power) passes 10 % at 0.205 and 90 % at 0.795 of its argument's way.
-        power = np.log(0.795 / 0.205) / np.log(ninety / ten)
+        # It passes 10 % at 0.205 and 90 % at 0.795 of its argument's way.
+        power = math.log(0.795 / 0.205) / math.log(ninety / ten)
         shapes.append((ninety / 0.795 ** (1 / power), power))
-    quicker = min(1.0, 0.4 * duration / max(whole for whole, _ in shapes))
-    rises = []
-    for whole, power in shapes:
-        during = times[times < whole * quicker] / (whole * quicker)
-        rises.append((np.sin(np.pi / 2 * during**power) ** 2).astype(np.float32))
-    return rises
+    return shapes
 
 
 def _breath(reed: int, rate: int) -> Samples:

@@ -24,7 +24,7 @@ from tabtool import soundfont
 KEYS = (48, 64, 67, 72, 76, 79, 84, 88)  # the reeds recorded: C3 E4 G4 C5 E5 G5 C6 E6
 FONTS = (
     Path("/usr/share/sounds/sf2/FluidR3_GM.sf2"),
-    Path("/usr/share/sounds/sf3/MuseScore_General.sf3"),
+    Path("/usr/share/sounds/sf3/MuseScore_General_Full.sf3"),
 )  # Debian's fluid-soundfont-gm and musescore-general-soundfont
 FLOOR = -60.0  # dB below the strongest partial: the recordings' own floor begins here
 BANDS = (250, 500, 1000, 2000, 4000, 8000, 16000)  # edges of the octaves breath noise is given in

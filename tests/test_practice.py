@@ -269,6 +269,16 @@ def test_no_chord_is_silence_and_odd_ones_are_told() -> None:
     assert [symbol.text for symbol in unknown(score)] == ["Q"]
 
 
+def test_without_symbols_there_are_no_chords() -> None:
+    assert comping(score_of("harp: C\n| 4^ 4^ 4^ 4^ |\n")) == ()
+
+
+def test_a_chord_holds_into_a_section_played_alone() -> None:
+    text = 'harp: C\n[a]\n| "F"4^ - - - |\n[b]\n| 4^ - "G"4^ - |\n'
+    part = arranged(score_of(text), Practice(section="b"))
+    assert [(symbol.text, symbol.start_s) for symbol in part.symbols] == [("F", 0), ("G", 1)]
+
+
 def test_midi_says_where_it_is() -> None:
     """Track names, section markers, lyrics, meter, key and tempo, as mido reads them."""
     data = mid.write(score_of())

@@ -82,7 +82,9 @@ def warn_impossible(score: Score) -> int:
 
 
 def warn_symbols(score: Score) -> None:
-    """Tell of chord symbols that cannot be accompanied."""
+    """Tell of chord symbols that cannot be accompanied, and where there are none at all."""
+    if not score.symbols:
+        common.warn('the tune has no chord symbols, so there is no accompaniment; write "G7"2v')
     for symbol in unknown(score):
         common.warn(
             f"{symbol.span.file}:{symbol.span.line}:{symbol.span.column}: no chord is known as "

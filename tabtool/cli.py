@@ -26,6 +26,7 @@ COMMANDS = {
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "sheet": "a page to put on a stand, to read from a metre away: .pdf, .svg, .png, .html",
     "format": "write a tune in its one canonical layout",
+    "page": "a page in the browser to write, see, hear and move tunes",
 }
 
 OK, PROBLEMS, UNREADABLE = 0, 1, 2

@@ -1,0 +1,235 @@
+"""What the page may ask for: the commands' own calls, JSON in and JSON out.
+
+Each function takes the desk and the body of a request and hands back what is sent;
+`TabError` is the user's mistake in plain words, `folder.Changed` a file that is another
+on disk than the page believes. Nothing here knows of the web.
+"""
+
+from __future__ import annotations
+
+import base64
+import os
+from collections.abc import Callable
+
+from tabtool.diagnostics import TabError
+from tabtool.fixes import Fixes
+from tabtool.header import FIELDS
+from tabtool.load import SUFFIX, Loaded, load
+from tabtool.music import MODES
+from tabtool.page.folder import LARGEST_TUNE, Folder
+from tabtool.page.keep import Kept, kept_of, load_kept, save_kept
+from tabtool.page.play import sounds, voice
+from tabtool.page.view import Json, needs, view
+from tabtool.player import Player
+from tabtool.report import as_rows, summary
+from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
+from tabtool.writers import harptab
+
+MOST_FIXED = 60  # findings that get mends; a text with more has other worries
+
+
+class Desk:
+    """What requests share: the opened folder, what is kept, what was found of each tune."""
+
+    def __init__(self, folder: Folder, kept_path: str) -> None:
+        self.folder = folder
+        self.kept_path = kept_path
+        self.kept = load_kept(kept_path)
+        self.needs: dict[str, tuple[tuple[int, int, Player], Json]] = {}
+
+    def load(self, body: Json) -> tuple[Loaded, str]:
+        """The tune of a request: its text, and the path it has or will have."""
+        text = text_of(body, "text", LARGEST_TUNE)
+        path = text_of(body, "path", 400, "") or "tune"
+        folder = self.folder.root
+        if path != "tune":
+            folder = os.path.dirname(self.folder.real(path))
+        loaded = load(
+            text, path, folder=folder, player=self.kept.player, within=self.folder.root
+        )
+        return loaded, text
+
+
+def text_of(body: Json, name: str, limit: int, default: str | None = None) -> str:
+    """A text of the request; `TabError` if it is missing or too long."""
+    value = body.get(name, default)
+    if not isinstance(value, str):
+        raise TabError(f"the request has no text '{name}'")
+    if len(value) > limit:
+        raise TabError(f"'{name}' is longer than {limit:,} characters")
+    return value
+
+
+def number_of(body: Json, name: str, default: float) -> float:
+    value = body.get(name, default)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise TabError(f"'{name}' is no number")
+    return float(value)
+
+
+def start(desk: Desk, body: Json) -> Json:
+    """What the page needs once: the words it can complete, what is kept."""
+    return {
+        "folder": os.path.basename(desk.folder.root),
+        "suffix": SUFFIX,
+        "kept": kept_json(desk.kept),
+        "headers": {name: field.example for name, field in FIELDS.items()},
+        "values": {
+            "harp": [f"{register} {key}".strip() for register in ("", "low", "high") for key in STANDARD_KEYS],
+            "tuning": [*TUNINGS, "half-valved Richter"],
+            "key": [f"{key}{mode}" for mode in ("", " minor") for key in STANDARD_KEYS]
+            + [f"D {mode}" for mode in MODES if mode not in ("major", "minor")],
+            "meter": ["4/4", "3/4", "2/4", "6/8", "9/8", "12/8", "2/2", "free"],
+            "feel": ["straight", "shuffle", "swing 3:2"],
+            "tempo": ["60", "72", "84", "96", "108", "120", "132", "144"],
+            "pitch": ["440", "442", "443"],
+        },
+        "exports": [[form, what] for form, (what, _) in EXPORTS.items()],
+        "keys": list(STANDARD_KEYS),
+        "registers": list(REGISTERS),
+        "tunings": list(TUNINGS),
+    }  # fmt: skip
+
+
+def library(desk: Desk, body: Json) -> Json:
+    """Every tune of the folder with what it needs; a tune that has not changed is not reread."""
+    rows = []
+    for path in desk.folder.tunes():
+        real = desk.folder.real(path)
+        try:
+            stat = os.stat(real)
+            mark = (stat.st_mtime_ns, stat.st_size, desk.kept.player)
+            known = desk.needs.get(path)
+            if known is None or known[0] != mark:
+                opened = desk.folder.open(path)
+                loaded = load(
+                    opened.text,
+                    path,
+                    folder=os.path.dirname(real),
+                    player=desk.kept.player,
+                    within=desk.folder.root,
+                )
+                known = desk.needs[path] = mark, needs(loaded)
+            rows.append({"path": path, **known[1]})
+        except (TabError, OSError) as error:
+            reason = str(error) if isinstance(error, TabError) else "cannot be read"
+            rows.append({"path": path, "title": "", "unreadable": reason})
+    return {"tunes": rows}
+
+
+def open_tune(desk: Desk, body: Json) -> Json:
+    """A tune's text and the digest of the version read."""
+    opened = desk.folder.open(text_of(body, "path", 400))
+    return {**opened._asdict()}
+
+
+def save_tune(desk: Desk, body: Json) -> Json:
+    """Write a tune; `seen` is the digest it was opened with, null for a new file."""
+    seen = body.get("seen")
+    if seen is not None and not isinstance(seen, str):
+        raise TabError("'seen' is a digest or null")
+    line_end = "\r\n" if body.get("line_end") == "\r\n" else "\n"
+    text = text_of(body, "text", LARGEST_TUNE)
+    saved = desk.folder.save(text_of(body, "path", 400), text, seen, line_end)
+    return {"path": saved.path, "digest": saved.digest}
+
+
+def look(desk: Desk, body: Json) -> Json:
+    """The findings of `check` with their mends, and the tune to draw."""
+    loaded, text = desk.load(body)
+    mends = Fixes(text, loaded, desk.kept.player)
+    problems = as_rows(loaded.diagnostics)
+    for row, found in zip(problems[:MOST_FIXED], loaded.diagnostics, strict=False):
+        row["fixes"] = [
+            {
+                "title": fix.title,
+                "edits": [
+                    {
+                        "line": edit.span.line,
+                        "column": edit.span.column,
+                        "end_column": edit.span.end_column,
+                        "text": edit.text,
+                    }
+                    for edit in fix.edits
+                ],
+            }
+            for fix in mends.of(found)
+        ]
+    return {
+        "problems": problems,
+        "summary": summary(loaded),
+        "view": view(loaded),
+        "needs": needs(loaded),
+    }
+
+
+def play(desk: Desk, body: Json) -> Json:
+    """The tune to sound, at `speed` times its tempo."""
+    loaded, _ = desk.load(body)
+    return sounds(loaded.score, number_of(body, "speed", 1.0))
+
+
+def reeds(desk: Desk, body: Json) -> Json:
+    """The voice of the page's synthesizer."""
+    return voice()
+
+
+def tidy(desk: Desk, body: Json) -> Json:
+    """The tune in its canonical layout."""
+    loaded, _ = desk.load(body)
+    if not loaded.readable:
+        raise TabError("part of the tune is not understood; mend the errors first")
+    return {"text": harptab.write(loaded.tune)}
+
+
+def export(desk: Desk, body: Json) -> Json:
+    """The tune as a file of another format, in base 64."""
+    loaded, text = desk.load(body)
+    form = text_of(body, "format", 20)
+    if form not in EXPORTS:
+        raise TabError(f"'{form}' is no format; formats: {', '.join(EXPORTS)}")
+    if not loaded.readable:
+        raise TabError("part of the tune is not understood; mend the errors first")
+    data = EXPORTS[form][1](loaded)
+    return {"data": base64.b64encode(data).decode(), "suffix": f".{form}"}
+
+
+def keep(desk: Desk, body: Json) -> Json:
+    """Keep the player's abilities and harps on this machine."""
+    kept = kept_of(body)
+    save_kept(desk.kept_path, kept)
+    desk.kept = kept
+    return {"kept": kept_json(kept)}
+
+
+def kept_json(kept: Kept) -> Json:
+    return {"abilities": kept.abilities, "harps": list(kept.harps)}
+
+
+def _midi(loaded: Loaded) -> bytes:
+    from tabtool.writers import mid
+
+    return mid.write(loaded.score)
+
+
+def _harptab(loaded: Loaded) -> bytes:
+    return harptab.write(loaded.tune).encode()
+
+
+EXPORTS: dict[str, tuple[str, Callable[[Loaded], bytes]]] = {
+    "mid": ("MIDI file", _midi),
+    "harptab": ("tab", _harptab),
+}
+
+CALLS: dict[str, Callable[[Desk, Json], Json]] = {
+    "start": start,
+    "library": library,
+    "open": open_tune,
+    "save": save_tune,
+    "look": look,
+    "play": play,
+    "reeds": reeds,
+    "tidy": tidy,
+    "export": export,
+    "keep": keep,
+}

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from tabtool.checks import NOTE_CHECKS
@@ -116,7 +118,9 @@ class Fixes:
     def rewritten(self, found: Diagnostic) -> Iterator[Fix]:
         """What the help says to write, where that reads and names the same holes."""
         span, line = found.span, self.lines[found.span.line - 1]
-        before = len(parse(line)[1])
+        before = sum(
+            1 for d in self.loaded.diagnostics if d.rule == UNREADABLE and d.span.line == span.line
+        )
         numbers = set(re.findall(r"\d+", self.text(span)))
         for text in _suggested(found.help):
             if not set(re.findall(r"\d+(?=[v^])", text)) <= numbers:
@@ -176,7 +180,7 @@ def bar_that_adds_up(bar: Bar, wanted: int) -> Iterator[Fix]:
 
 def _joined(beats: Sequence[Beat]) -> tuple[Beat, Beat]:
     """The neighbouring beats with the fewest shares between them, the last such pair."""
-    pairs = list(zip(beats, beats[1:], strict=False))
+    pairs = list(pairwise(beats))
     return min(reversed(pairs), key=lambda pair: len(pair[0].parts) + len(pair[1].parts))
 
 
@@ -196,6 +200,7 @@ def _suggested(help: str) -> Iterator[str]:
             run = []
 
 
+@lru_cache(maxsize=512)
 def _reads(word: str) -> bool:
     tune, problems = parse(f" {word}")
     return not problems and isinstance(tune.lines[0], MusicLine) and any(tune.notes())
@@ -235,10 +240,13 @@ def _candidates(figure: Figure, harp: Harp, setting: Setting) -> Iterator[tuple[
 
 def _tones(tone: Tone, harp: Harp, setting: Setting) -> Iterator[tuple[Tone, str]]:
     pitch = harp.intended(tone)
+    ways: list[Tone] = []
     if pitch is not None:
         ways = [way.tone for way in harp.ways_by_pitch.get(pitch, ()) if way.tone != tone]
-        for way in sorted(ways, key=lambda way: (tuple(Technique).index(way.technique), way.depth)):
-            yield way, f"{way}, the same {setting.name(pitch)}"
+        ways.sort(key=lambda way: (tuple(Technique).index(way.technique), way.depth))
+        for way in ways:
+            if not way.overbent:
+                yield way, f"{way}, the same {setting.name(pitch)}"
     reed = harp.reed(tone.hole, tone.breath, tone.slide)
     limit = harp.bend_limit(tone.hole, tone.breath, tone.slide) if reed is not None else 0
     if reed is not None and tone.technique is Technique.BEND:
@@ -251,6 +259,10 @@ def _tones(tone: Tone, harp: Harp, setting: Setting) -> Iterator[tuple[Tone, str
         over = harp.overbend(tone.hole)
         if over is not None:
             yield over.tone, f"{over.tone}, {setting.name(over.pitch)}"
+    if pitch is not None:
+        for way in ways:
+            if way.overbent:
+                yield way, f"{way}, the same {setting.name(pitch)}"
     if tone.slide and not harp.layout.has_slide:
         yield tone._replace(slide=False), "without the slide"
     if pitch is not None:

@@ -13,7 +13,7 @@ from tabtool.checks import check
 from tabtool.diagnostics import Diagnostic, Level, in_order
 from tabtool.files import read_text
 from tabtool.harp import Layout
-from tabtool.parse import parse
+from tabtool.parse import Known, parse
 from tabtool.player import Player
 from tabtool.resolve import Score, resolve
 from tabtool.temperament import Temperament
@@ -51,13 +51,15 @@ def load(
     a4: float | None = None,
     player: Player = Player(),  # noqa: B008 (immutable)
     within: str = "",
+    known: Known | None = None,
 ) -> Loaded:
     """Read, resolve and check a tune.
 
     `harp`, `tuning`, `temperament` and `a4` (Hz) stand in for those it names. Files it
     names are read only within the folder `within`, anywhere where that is empty.
+    `known` is as for `parse`.
     """
-    tune, unread = parse(text, file, folder, within)
+    tune, unread = parse(text, file, folder, within, known)
     score, unresolved = resolve(tune, harp, tuning, temperament, a4)
     return Loaded(tune, score, in_order((*unread, *unresolved, *check(score, player))))
 

@@ -12,7 +12,7 @@ import contextlib
 import os
 import re
 from functools import cache, lru_cache
-from typing import Any
+from typing import Any, TypeAlias
 
 from lark import Lark, TextSlice, Token, Transformer
 from lark.exceptions import UnexpectedInput
@@ -44,6 +44,9 @@ from tabtool.tune import (
     UnreadLine,
 )
 
+Known: TypeAlias = dict[str, list[Any] | None]  # lines of bars to their shapes
+MOST_KNOWN = 4096  # lines kept; then it begins anew
+
 UNREADABLE = Rule("unreadable", Level.ERROR, "The text is not in the notation.", reads=True)
 UNKNOWN_HEADER = Rule("unknown-header", Level.ERROR, "There is no such header.", reads=True)
 HEADER_VALUE = Rule(
@@ -65,14 +68,21 @@ _PIECE = re.compile(
 
 
 def parse(
-    text: str, file: str = "tune", folder: str | None = None, within: str = ""
+    text: str,
+    file: str = "tune",
+    folder: str | None = None,
+    within: str = "",
+    known: Known | None = None,
 ) -> tuple[Tune, tuple[Diagnostic, ...]]:
     """Read a tune; `folder` is where tuning files named in it lie (by default beside `file`).
-    None outside the folder `within` is read, unless that is empty.
+    None outside the folder `within` is read, unless that is empty. `known` keeps what was
+    made of lines of bars from one reading to the next, for a text that changes by the key.
 
     Never raises for anything the text may hold.
     """
-    return _Reading(file, os.path.dirname(file) if folder is None else folder, within).read(text)
+    return _Reading(file, os.path.dirname(file) if folder is None else folder, within, known).read(
+        text
+    )
 
 
 def parse_figure(token: str) -> Figure:
@@ -83,10 +93,11 @@ def parse_figure(token: str) -> Figure:
 class _Reading:
     """One pass over one text."""
 
-    def __init__(self, file: str, folder: str, within: str) -> None:
+    def __init__(self, file: str, folder: str, within: str, known: Known | None) -> None:
         self.file = file
         self.folder = folder
         self.within = within
+        self.known = known
         self.found: list[Diagnostic] = []
         self.number = 0
         self.music_since_section = False
@@ -245,16 +256,28 @@ class _Reading:
         return LyricLine(syllables, whole, comment)
 
     def music(self, line: str, whole: Span) -> Line:
-        try:
-            shapes = _shapes(line, "line")
-        except UnexpectedInput:
+        shapes = self.shapes(line)
+        if shapes is None:
             items, comment = self.piecemeal(line)
         else:
             comment = ""
             if shapes and not isinstance(shapes[-1], list) and shapes[-1].type == "COMMENT":
-                comment = shapes.pop().rstrip()
+                comment, shapes = shapes[-1].rstrip(), shapes[:-1]
             items = [self.item(shape) for shape in shapes]
         return MusicLine(self.bars(items), whole, comment)
+
+    def shapes(self, line: str) -> list[Any] | None:
+        """The shapes of a whole line of bars, None if it cannot be read as one."""
+        if self.known is not None and line in self.known:
+            return self.known[line]
+        shapes: list[Any] | None = None
+        with contextlib.suppress(UnexpectedInput):
+            shapes = _shapes(line, "line")
+        if self.known is not None:
+            if len(self.known) >= MOST_KNOWN:
+                self.known.clear()
+            self.known[line] = shapes
+        return shapes
 
     def piecemeal(self, line: str) -> tuple[list[Token | Beat], str]:
         """Read a line that failed as a whole: each beat by itself, and tell of those that fail."""

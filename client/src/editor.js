@@ -36,6 +36,7 @@ export class Editor {
       EditorView.lineWrapping,
       EditorView.contentAttributes.of({
         "aria-label": "The tune as text",
+        tabindex: "0",
         spellcheck: "false",
         autocorrect: "off",
         autocapitalize: "off",

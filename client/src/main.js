@@ -13,7 +13,7 @@ const WAIT = 40; // milliseconds of quiet before the text is looked at
 
 const tune = { path: "", digest: null, line_end: "\n", saved: "" };
 let start = null;
-let latest = null; // the last answer to `look`, for the text as it was then
+let latest = null; // the last answer to `draw`, for the text as it was then
 let asked = 0;
 let score = null; // what `play` answered, for one text and speed
 
@@ -35,7 +35,8 @@ const view = new TuneView(find("tune"), {
 const harp = new HarpView(find("harp"), {
   pressed: (way) => {
     editor.insert(way.token);
-    sound.once([way]);
+    sound.wake();
+    voiced().then(() => sound.once([way]), failed);
   },
 });
 const sound = new Sound({ moved: (at) => moved(at), ended: () => ended() });
@@ -61,18 +62,20 @@ function changed() {
 async function look() {
   const number = ++asked;
   const text = editor.text;
-  const answer = await ask("look", { text, path: tune.path });
+  const body = { text, path: tune.path };
+  const { problems, summary } = await ask("check", body);
   if (number !== asked || text !== editor.text) return;
-  latest = answer;
-  const { problems, summary } = answer;
   editor.showProblems(problems, take);
   find("verdict").textContent = summary.replace(/^.*?: /, "");
   find("list").replaceChildren(...problems.map(problem));
-  view.draw(answer.view);
-  harp.draw(answer.view.harps[0] ?? null);
+  const drawn = await ask("draw", body);
+  if (number !== asked || text !== editor.text) return;
+  latest = drawn;
+  view.draw(drawn);
+  harp.draw(drawn.harps[0] ?? null);
   document.body.dataset.looked = String(number);
-  document.title = `${answer.view.title || "New tune"} – tabtool`;
-  if (!tune.path) find("name").textContent = answer.view.title || "New tune";
+  document.title = `${drawn.title || "New tune"} – tabtool`;
+  if (!tune.path) find("name").textContent = drawn.title || "New tune";
   selected();
 }
 
@@ -104,14 +107,14 @@ function take(fix) {
 
 function light(note) {
   if (!note) return;
-  if (note.harp >= 0) harp.draw(latest.view.harps[note.harp]);
+  if (note.harp >= 0) harp.draw(latest.harps[note.harp]);
   harp.lightNote(note);
 }
 
 function chosenNotes() {
   const { from, to } = editor.selection;
   if (!latest || from === to) return [];
-  return latest.view.notes.filter((note) => {
+  return latest.notes.filter((note) => {
     const range = editor.range(note.place);
     return range.from < to && range.to > from;
   });
@@ -138,7 +141,7 @@ async function voiced() {
 async function hear(note) {
   sound.wake();
   await voiced();
-  const ways = latest.view.harps[note.harp]?.ways ?? [];
+  const ways = latest.harps[note.harp]?.ways ?? [];
   sound.once(note.tones.map(([token]) => ways.find((way) => way.token === token)).filter(Boolean));
 }
 
@@ -190,7 +193,7 @@ function moved(at) {
   editor.showNow(note?.place ?? null, true);
   view.now(note?.place ?? null, true);
   if (note) {
-    const drawn = latest?.view.notes.find((other) => key(other.place) === key(note.place));
+    const drawn = latest?.notes.find((other) => key(other.place) === key(note.place));
     document.body.dataset.sounding = drawn?.token ?? "";
     light(drawn);
   }
@@ -238,7 +241,7 @@ function fresh() {
 }
 
 function fileName() {
-  const title = latest?.view.title ?? "";
+  const title = latest?.title ?? "";
   const plain = title.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "");
   return `${plain || "tune"}${start.suffix}`;
 }
@@ -390,6 +393,7 @@ async function begun() {
   if (path) await open(path).catch((error) => (failed(error), fresh()));
   else fresh();
   document.body.dataset.ready = "yes";
+  performance.mark("ready"); // with a tune open, every control answers
 }
 
 guarded(begun)();

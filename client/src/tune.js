@@ -37,7 +37,7 @@ export class TuneView {
       if (bar.stretch !== stretch) {
         const head = bar.section || (stretch >= 0 ? "and then" : "");
         stretch = bar.stretch;
-        if (head) rows.push(make("h3", {}, head));
+        if (head) rows.push(make("h2", {}, head));
         row = null;
       }
       if (!row) rows.push((row = make("div", { class: "bars" })));
@@ -64,11 +64,11 @@ export class TuneView {
     for (const note of notes) box.append(this.tile(note, bar, beats, false));
     const words = notes.filter((note) => note.lyric);
     const chords = view.chords.filter(([onset]) => onset >= bar.onset && onset < bar.onset + bar.beats);
-    const under = words.length
+    const under = view.notes.some((note) => note.lyric)
       ? make("div", { class: "words", "aria-hidden": "true" },
           words.map((note) => make("span", { style: { left: `${(100 * (note.onset - bar.onset)) / beats}%` } }, note.lyric)))
       : null;
-    const over = chords.length
+    const over = view.chords.length
       ? make("div", { class: "chords" },
           chords.map(([onset, text]) => make("span", { style: { left: `${(100 * (onset - bar.onset)) / beats}%` } }, text)))
       : null;

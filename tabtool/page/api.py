@@ -20,6 +20,7 @@ from tabtool.page.folder import LARGEST_TUNE, Folder
 from tabtool.page.keep import Kept, kept_of, load_kept, save_kept
 from tabtool.page.play import sounds, voice
 from tabtool.page.view import Json, needs, view
+from tabtool.parse import Known
 from tabtool.player import Player
 from tabtool.report import as_rows, summary
 from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
@@ -35,6 +36,8 @@ class Desk:
         self.folder = folder
         self.kept_path = kept_path
         self.kept = load_kept(kept_path)
+        self.known: Known = {}
+        self.last: tuple[tuple[str, str, Kept], Loaded] | None = None
         self.needs: dict[str, tuple[tuple[int, int, Player], Json]] = {}
 
     def load(self, body: Json) -> tuple[Loaded, str]:
@@ -44,10 +47,19 @@ class Desk:
         folder = self.folder.root
         if path != "tune":
             folder = os.path.dirname(self.folder.real(path))
-        loaded = load(
-            text, path, folder=folder, player=self.kept.player, within=self.folder.root
-        )
-        return loaded, text
+        key = text, path, self.kept
+        last = self.last
+        if last is None or last[0] != key:
+            loaded = load(
+                text,
+                path,
+                folder=folder,
+                player=self.kept.player,
+                within=self.folder.root,
+                known=self.known,
+            )
+            last = self.last = key, loaded
+        return last[1], text
 
 
 def text_of(body: Json, name: str, limit: int, default: str | None = None) -> str:
@@ -61,6 +73,7 @@ def text_of(body: Json, name: str, limit: int, default: str | None = None) -> st
 
 
 def number_of(body: Json, name: str, default: float) -> float:
+    """A number of the request; `TabError` if it is none."""
     value = body.get(name, default)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise TabError(f"'{name}' is no number")
@@ -75,7 +88,9 @@ def start(desk: Desk, body: Json) -> Json:
         "kept": kept_json(desk.kept),
         "headers": {name: field.example for name, field in FIELDS.items()},
         "values": {
-            "harp": [f"{register} {key}".strip() for register in ("", "low", "high") for key in STANDARD_KEYS],
+            "harp": [
+                f"{where} {key}".strip() for where in ("", "low", "high") for key in STANDARD_KEYS
+            ],
             "tuning": [*TUNINGS, "half-valved Richter"],
             "key": [f"{key}{mode}" for mode in ("", " minor") for key in STANDARD_KEYS]
             + [f"D {mode}" for mode in MODES if mode not in ("major", "minor")],
@@ -88,7 +103,7 @@ def start(desk: Desk, body: Json) -> Json:
         "keys": list(STANDARD_KEYS),
         "registers": list(REGISTERS),
         "tunings": list(TUNINGS),
-    }  # fmt: skip
+    }
 
 
 def library(desk: Desk, body: Json) -> Json:
@@ -134,8 +149,8 @@ def save_tune(desk: Desk, body: Json) -> Json:
     return {"path": saved.path, "digest": saved.digest}
 
 
-def look(desk: Desk, body: Json) -> Json:
-    """The findings of `check` with their mends, and the tune to draw."""
+def check(desk: Desk, body: Json) -> Json:
+    """The findings of `check` with their mends."""
     loaded, text = desk.load(body)
     mends = Fixes(text, loaded, desk.kept.player)
     problems = as_rows(loaded.diagnostics)
@@ -155,12 +170,13 @@ def look(desk: Desk, body: Json) -> Json:
             }
             for fix in mends.of(found)
         ]
-    return {
-        "problems": problems,
-        "summary": summary(loaded),
-        "view": view(loaded),
-        "needs": needs(loaded),
-    }
+    return {"problems": problems, "summary": summary(loaded)}
+
+
+def draw(desk: Desk, body: Json) -> Json:
+    """The tune to draw."""
+    loaded, _ = desk.load(body)
+    return {**view(loaded), "needs": needs(loaded)}
 
 
 def play(desk: Desk, body: Json) -> Json:
@@ -184,7 +200,7 @@ def tidy(desk: Desk, body: Json) -> Json:
 
 def export(desk: Desk, body: Json) -> Json:
     """The tune as a file of another format, in base 64."""
-    loaded, text = desk.load(body)
+    loaded, _ = desk.load(body)
     form = text_of(body, "format", 20)
     if form not in EXPORTS:
         raise TabError(f"'{form}' is no format; formats: {', '.join(EXPORTS)}")
@@ -203,6 +219,7 @@ def keep(desk: Desk, body: Json) -> Json:
 
 
 def kept_json(kept: Kept) -> Json:
+    """What is kept, as the page shows it."""
     return {"abilities": kept.abilities, "harps": list(kept.harps)}
 
 
@@ -226,7 +243,8 @@ CALLS: dict[str, Callable[[Desk, Json], Json]] = {
     "library": library,
     "open": open_tune,
     "save": save_tune,
-    "look": look,
+    "check": check,
+    "draw": draw,
     "play": play,
     "reeds": reeds,
     "tidy": tidy,

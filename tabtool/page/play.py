@@ -29,11 +29,17 @@ def sounds(score: Score, speed: float = 1.0) -> Json:
             for e in slowed.events
         ],
         "beats": [
-            [round(bar.stretch.start_s + (bar.onset + n - bar.stretch.onset) * bar.stretch.beat_s, 4),
-             n == 0, bar.number]
+            [
+                round(
+                    bar.stretch.start_s + (bar.onset + n - bar.stretch.onset) * bar.stretch.beat_s,
+                    4,
+                ),
+                n == 0,
+                bar.number,
+            ]
             for bar in slowed.bars
             for n in range(bar.beats)
-        ],  # fmt: skip
+        ],
     }
 
 

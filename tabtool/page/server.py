@@ -14,6 +14,7 @@ import os
 import secrets
 import socket
 import sys
+import time
 import traceback
 from collections.abc import Callable
 from functools import partial
@@ -59,6 +60,9 @@ HEADERS = {
     "permissions-policy": "microphone=(self), camera=(), geolocation=()",
     "cache-control": "no-store",
 }
+
+
+OURS = "something went wrong in tabtool; your text is safe on the page"
 
 
 class TooLarge(Exception):
@@ -116,15 +120,10 @@ class Guard:
 
         try:
             await answer(scope, limited, dressed)
-        except TooLarge:
-            if not begun:
-                await _error("that is too much at once", 413)(scope, receive, dressed)
         except Exception:  # our fault: told of here, never to the page
             traceback.print_exc(file=sys.stderr)
             if not begun:
-                await _error("something went wrong in tabtool; the text is safe here", 500)(
-                    scope, receive, dressed
-                )
+                await _error(OURS, 500)(scope, receive, dressed)
 
     def refusal(self, scope: Scope) -> str:
         """Why this request is refused; empty if it is not."""
@@ -154,11 +153,21 @@ def make_app(folder: str, port: int, kept_path: str, first: str = "") -> ASGIApp
         Route("/static/{name}", _static, methods=["GET"]),
         Route("/api/{name}", partial(_call, desk), methods=["POST"]),
     ]
-    plain = {
-        404: lambda request, error: _error("there is nothing here", 404),
-        405: lambda request, error: _error("that cannot be done here", 405),
+    return Guard(Starlette(routes=routes, exception_handlers=_plain()), port)
+
+
+def _plain() -> dict[int | type[Exception], Callable[[Request, Exception], Response]]:
+    """What is answered where the routes have no answer."""
+
+    def always(message: str, status: int) -> Callable[[Request, Exception], Response]:
+        return lambda request, error: _error(message, status)
+
+    return {
+        404: always("there is nothing here", 404),
+        405: always("that cannot be done here", 405),
+        500: always(OURS, 500),
+        TooLarge: always("that is too much at once", 413),
     }
-    return Guard(Starlette(routes=routes, exception_handlers=plain), port)  # type: ignore[arg-type]
 
 
 async def _index(first: str, request: Request) -> Response:
@@ -204,8 +213,12 @@ def _answer(call: Callable[[dict[str, object]], dict[str, object]], data: bytes)
         return _error("the request is not JSON", 400)
     if not isinstance(body, dict):
         return _error("the request is not a JSON object", 400)
+    begun, cpu = time.perf_counter(), time.thread_time()
     try:
-        return JSONResponse(call(body))
+        answer = JSONResponse(call(body))
+        took = 1000 * (time.perf_counter() - begun), 1000 * (time.thread_time() - cpu)
+        answer.headers["server-timing"] = "all;dur={:.2f}, cpu;dur={:.2f}".format(*took)
+        return answer
     except Changed as changed:
         now = changed.now
         gone = f"{changed.path} is no longer on disk"

@@ -33,10 +33,11 @@ def view(loaded: Loaded) -> Json:
             seen.add(bar.bar.span)
             bars.append(_bar(bar))
     notes, drawn = [], set[Span]()
+    told: dict[tuple[int, int], Json] = {}
     for event in loaded.score.events:
         if event.note.span not in drawn:
             drawn.add(event.note.span)
-            notes.append(_note(event, known.get(id(event.setting), -1)))
+            notes.append(_note(event, known.get(id(event.setting), -1), told))
     return {
         "title": loaded.tune.title,
         "seconds": round(loaded.score.seconds, 3),
@@ -48,6 +49,7 @@ def view(loaded: Loaded) -> Json:
 
 
 def place(span: Span) -> list[int]:
+    """A span as the page knows it."""
     return [span.line, span.column, span.end_column]
 
 
@@ -95,27 +97,36 @@ def _bar(bar: PlayedBar) -> Json:
     }
 
 
-def _note(event: NoteEvent, harp: int) -> Json:
-    setting, figure = event.setting, event.figure
-    pitches = [pitch for pitch in event.pitches if pitch is not None]
-    named = setting.harp is not None or setting.key is not None
+def _note(event: NoteEvent, harp: int, told: dict[tuple[int, int], Json]) -> Json:
+    """A note; what follows from its figure and setting alone is worked out once in `told`."""
+    key = id(event.figure), id(event.setting)
+    if key not in told:
+        told[key] = _figure(event)
     return {
         "place": place(event.note.span),
         "bar": event.bar,
         "onset": float(event.onset),
         "length": float(event.duration),
+        **told[key],
+        "lyric": event.lyric,
+        "harp": harp,
+    }
+
+
+def _figure(event: NoteEvent) -> Json:
+    setting, figure = event.setting, event.figure
+    pitches = [pitch for pitch in event.pitches if pitch is not None]
+    named = setting.harp is not None or setting.key is not None
+    return {
         "token": figure.token,
         "tones": [
-            [tone.token, pitch]
-            for tone, pitch in zip(figure.tones, event.pitches, strict=True)
+            [tone.token, pitch] for tone, pitch in zip(figure.tones, event.pitches, strict=True)
         ],
         "shake": figure.shake.token if figure.shake else "",
         "said": " and ".join(str(tone) for tone in figure.all_tones),
         "pitch": " ".join(setting.name(pitch) for pitch in pitches) if named else "",
         "degree": " ".join(degree(pitch, setting.key) for pitch in pitches) if setting.key else "",
-        "lyric": event.lyric,
         "possible": event.possible,
-        "harp": harp,
     }
 
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import argparse
 import os
+import sys
 import webbrowser
 
 from tabtool.cli import OK
+from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.load import SUFFIX
 
@@ -31,6 +33,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-browser", action="store_true", help="print the address and open no browser"
     )
+    common.add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -57,7 +60,11 @@ def run(args: argparse.Namespace) -> int:
     address = f"http://127.0.0.1:{port}/"
 
     def opened() -> None:
-        print(f"the page is at {address} (stop it with Ctrl-C)", flush=True)
+        if args.json:
+            common.print_json({"address": address, "folder": os.path.abspath(folder)})
+        else:
+            print(f"the page is at {address} (stop it with Ctrl-C)")
+        sys.stdout.flush()
         if not args.no_browser:
             webbrowser.open(address)
 

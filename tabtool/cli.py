@@ -25,6 +25,7 @@ COMMANDS = {
     "audio": "a sound file of a tune, to listen to: .wav, .flac or .ogg",
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "sheet": "a page to put on a stand, to read from a metre away: .pdf, .svg, .png, .html",
+    "read": "a score or a tab typed by hand, read and written down as tab",
     "format": "write a tune in its one canonical layout",
     "page": "a page in the browser to write, see, hear and move tunes",
 }

@@ -1,0 +1,138 @@
+"""Read a score or a tab typed by hand and write it down as tab.
+
+Scores are MusicXML (.musicxml, .xml, .mxl), MIDI (.mid), ABC (.abc) and Humdrum (.krn). Of
+several parts, voices or tunes one is chosen by name or number. The harp is the one given,
+or the one on which the melody lies best. Everything the notation cannot say is listed.
+
+Tab typed by hand (.txt) is read in the spelling given, or in the one that all its signs
+agree on; where they leave the breath open, both readings are shown and nothing is written.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from tabtool.choose import Fit, best_harp, fit
+from tabtool.cli import OK
+from tabtool.commands import common
+from tabtool.diagnostics import TabError
+from tabtool.measures import Melody
+from tabtool.music import spell
+from tabtool.notate import Written, notate
+from tabtool.readers import Choice, open_source
+from tabtool.report import many
+from tabtool.tunings import TUNINGS
+
+EXTRA = "pip install 'tabtool[read]'"
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", help="a score, or tab typed by hand (.txt)")
+    common.add_out(parser)
+    common.add_harp(parser)
+    parser.add_argument("--part", default="", metavar="PART", help="the part, by name or number")
+    parser.add_argument("--voice", default="", metavar="VOICE", help="the voice within the part")
+    parser.add_argument(
+        "--tune", default="", metavar="TUNE", help="the tune of a collection, by number or title"
+    )
+    parser.add_argument(
+        "--transpose",
+        type=int,
+        default=0,
+        metavar="N",
+        help="move the melody by N semitones (12 is an octave up)",
+    )
+    common.add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    source = open_source(args.file)
+    try:
+        melody = source.melody(Choice(args.part, args.voice, args.tune))
+    except ModuleNotFoundError as error:
+        if error.name != "music21":
+            raise
+        raise TabError(f"reading scores needs music21: {EXTRA}") from None
+    if args.transpose:
+        melody = transposed(melody, args.transpose)
+    chosen = _harp(args, melody)
+    written = notate(melody, chosen.harp, args.out or args.file, args.tuning)
+    if args.out:
+        common.write_out(args.out, written.text.encode())
+    elif not args.json:
+        print(written.text, end="")
+    if args.json:
+        common.print_json(_json(args, melody, chosen, written))
+    elif args.out != "-":
+        for line in _told(args, chosen, written):
+            common.warn(line)
+    return OK
+
+
+def transposed(melody: Melody, semitones: int) -> Melody:
+    """The melody moved by semitones; its key moves with it, chord symbols are left out."""
+    symbols = False
+    measures = []
+    for measure in melody.measures:
+        key = measure.change.key
+        if key is not None:
+            name = spell(60 + (key.pitch_class + semitones) % 12, key._replace(tonic="C"))[:-1]
+            measure = measure._replace(change=measure.change._replace(key=key._replace(tonic=name)))
+        notes = tuple(
+            note._replace(
+                pitches=tuple(pitch + semitones for pitch in note.pitches),
+                grace=tuple(pitch + semitones for pitch in note.grace),
+                tab="",
+            )
+            for note in measure.notes
+        )
+        symbols = symbols or bool(measure.symbols)
+        measures.append(measure._replace(notes=notes, symbols=()))
+    lost = ("chord symbols are left out of the moved melody",) if symbols else ()
+    return melody._replace(measures=tuple(measures), lost=(*melody.lost, *lost))
+
+
+def _harp(args: argparse.Namespace, melody: Melody) -> Fit:
+    layout = common.tuning_of(args)
+    pitches = list(melody.pitches())
+    if args.harp:
+        return fit(common.harp_of(args.harp, layout), pitches)
+    return best_harp(pitches, layout or TUNINGS["Richter"])
+
+
+def _told(args: argparse.Namespace, chosen: Fit, written: Written) -> list[str]:
+    """What a person should know of the reading, a line each."""
+    harp = "the harp you named" if args.harp else "the harp it lies best on"
+    of = ", ".join(
+        f"{many(count, 'note')} {how}"
+        for count, how in (
+            (chosen.bends, "bent"),
+            (chosen.overbends, "overblown or overdrawn"),
+            (chosen.missing, "it does not have (written as the bend they would be)"),
+        )
+        if count
+    )
+    name = os.path.basename(args.file)
+    lines = [f"{name}: {harp} is {chosen.harp.key}: {of or 'every note a natural one'}"]
+    return lines + [f"{name}: {remark}" for remark in written.remarks]
+
+
+def _json(
+    args: argparse.Namespace, melody: Melody, chosen: Fit, written: Written
+) -> dict[str, object]:
+    return {
+        "file": args.file,
+        "out": args.out or "",
+        "title": melody.title,
+        "part": melody.part,
+        "harp": chosen.harp.key,
+        "tuning": chosen.harp.tuning,
+        "chosen": not args.harp,
+        "notes": sum(1 for _ in written.tune.notes()),
+        "bent": chosen.bends,
+        "overbent": chosen.overbends,
+        "missing": chosen.missing,
+        "remarks": list(written.remarks),
+        **({} if args.out else {"text": written.text}),
+    }

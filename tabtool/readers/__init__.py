@@ -1,0 +1,124 @@
+"""Readers of what others wrote, one file a format, named after its suffix.
+
+`open_source` reads a file within bounds, makes sure that it is what its name says, and
+imports the one reader it needs. A score becomes a `Melody`, typed tab becomes text.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+from typing import NamedTuple
+
+from tabtool.diagnostics import TabError
+from tabtool.measures import Melody
+
+# The largest file read, in bytes, by reader. A melody of an hour is far smaller.
+LIMITS = {
+    "musicxml": 30_000_000,
+    "mxl": 10_000_000,
+    "mid": 5_000_000,
+    "abc": 5_000_000,
+    "krn": 2_000_000,
+    "txt": 1_000_000,
+}
+SUFFIXES = {
+    ".musicxml": "musicxml",
+    ".xml": "musicxml",
+    ".mxl": "mxl",
+    ".mid": "mid",
+    ".midi": "mid",
+    ".abc": "abc",
+    ".krn": "krn",
+    ".txt": "txt",
+}
+NAMES = {
+    "musicxml": "MusicXML",
+    "mxl": "compressed MusicXML",
+    "mid": "MIDI",
+    "abc": "ABC",
+    "krn": "Humdrum",
+    "txt": "text",
+}
+
+
+class Choice(NamedTuple):
+    """Which music of a file is wanted: a part, a voice in it, a tune of a collection.
+
+    A part or tune by name or number, counted from 1; empty where nothing is said.
+    """
+
+    part: str = ""
+    voice: str = ""
+    tune: str = ""
+
+
+class Source(NamedTuple):
+    """A file's bytes, its name for messages, and the reader for it."""
+
+    data: bytes
+    name: str
+    format: str
+
+    def melody(self, choice: Choice) -> Melody:
+        """The melody of a score; `TabError` in one line where there is none to be had."""
+        reader = importlib.import_module(f"tabtool.readers.{self.format}")
+        melody: Melody = reader.read(self.data, self.name, choice)
+        if not any(True for _ in melody.pitches()):
+            raise TabError(f"{self.name}: no notes in it")
+        return melody
+
+
+def open_source(path: str) -> Source:
+    """The bytes of a file known by its suffix; `TabError` if it is too large or something else."""
+    suffix = os.path.splitext(path)[1].lower()
+    format = SUFFIXES.get(suffix)
+    if format is None:
+        listed = ", ".join(SUFFIXES)
+        raise TabError(f"{path}: read knows {listed}, and not {suffix or 'a name without suffix'}")
+    limit = LIMITS[format]
+    try:
+        with open(path, "rb") as file:
+            data = file.read(limit + 1)
+    except OSError as error:
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise TabError(f"{path}: cannot be read: {reason}") from None
+    if not data.strip():
+        raise TabError(f"{path}: an empty file")
+    if len(data) > limit:
+        raise TabError(f"{path}: larger than {limit // 1_000_000} MB, so surely not one melody")
+    found = _kind(data)
+    if found and found != format:
+        right = next(suffix for suffix, name in SUFFIXES.items() if name == found)
+        raise TabError(f"{path}: this is {NAMES[found]}; rename it to end in {right}")
+    if not found and format in ("musicxml", "mxl", "mid"):
+        raise TabError(f"{path}: this is no {NAMES[format]} file")
+    return Source(data, path, format)
+
+
+def _kind(data: bytes) -> str:
+    """The format that the first bytes tell of; empty where they tell nothing."""
+    start = data[:4096].removeprefix(b"\xef\xbb\xbf").lstrip()
+    if data[:4] == b"PK\x03\x04":
+        return "mxl"
+    if data[:4] == b"MThd":
+        return "mid"
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or start[:1] == b"<":
+        return "musicxml"
+    if start[:2] in (b"**", b"!!"):
+        return "krn"
+    return ""
+
+
+def text_of(data: bytes, name: str) -> str:
+    """Bytes as text: UTF-8, or Latin-1 as old collections have it; `TabError` if binary."""
+    if b"\0" in data:
+        raise TabError(f"{name}: not a text file")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")
+    odd = sum(1 for sign in text if ord(sign) < 32 and sign not in "\t\n\r\f\v\x1a")
+    if odd * 50 > len(text):
+        raise TabError(f"{name}: not a text file")
+    return text.replace("\r\n", "\n").replace("\r", "\n")

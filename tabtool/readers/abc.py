@@ -1,0 +1,150 @@
+"""ABC tunes, through music21. A collection holds several: one is chosen by number or title.
+
+music21 gives pitch and length of the notes; bars, repeats and all that is said at a note
+come from the text itself (`abc_text`).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any
+
+from tabtool.diagnostics import TabError
+from tabtool.measures import Measure, Melody, Sounded
+from tabtool.music import Meter
+from tabtool.readers import Choice, text_of
+from tabtool.readers.abc_text import BarText, Place, field, scan
+from tabtool.readers.staff import choose_part, counted, parse_score, struck
+
+LONGEST = 200_000  # characters of one tune
+
+
+def read(data: bytes, name: str, choice: Choice) -> Melody:
+    """The melody of one tune."""
+    text = one_tune(text_of(data, name), name, choice.tune)
+    if len(text) > LONGEST:
+        raise TabError(f"{name}: a tune of {len(text)} characters, more than {LONGEST}")
+    key = re.search(r"^K:", text, re.MULTILINE)
+    if not key:
+        raise TabError(f"{name}: this is no ABC file: a tune needs a line K: with its key")
+    head = text[: key.start()]
+    taken = scan(text)
+    if choice.voice:
+        raise TabError(f"{name}: ABC has its voices as parts; choose one with --part")
+    names = [voice.name for voice in taken.voices]
+    voice = choose_part(list(taken.voices), names, name, choice.part)
+    score = parse_score(taken.notes_only, "abc", name)
+    parts = [part for part in score.parts if part.recurse().notes]
+    if len(parts) != len(taken.voices):
+        raise TabError(f"{name}: {len(taken.voices)} voices, of which {len(parts)} were understood")
+    sounding = list(_sounding(parts[taken.voices.index(voice)]))
+    places = [place for bar in voice.bars for place in bar.places]
+    if len(sounding) != len(places):
+        raise TabError(
+            f"{name}: {len(places)} notes and rests, of which {len(sounding)} were understood"
+        )
+    said = ("the notation has no place for " + counted(taken.lost),) if taken.lost else ()
+    return Melody(
+        tuple(_measures(_opened(voice.bars), sounding, taken.meter)),
+        field(head, "T"),
+        field(head, "C"),
+        voice.name if len(names) > 1 else "",
+        (*said, *taken.remarks),
+    )
+
+
+def _opened(bars: tuple[BarText, ...]) -> tuple[BarText, ...]:
+    """The bars with |: where a :| without one goes back to: the last double bar or :| (4.8)."""
+    out = list(bars)
+    start, opened = 0, False
+    for index, bar in enumerate(bars):
+        if bar.opens:
+            start, opened = index, True
+        if bar.closes and not opened and start:
+            out[start] = out[start]._replace(opens=True)
+        following = bars[index + 1] if index + 1 < len(bars) else None
+        ends = bar.closes or bar.double or bar.final
+        if ends and following is not None and not following.endings:
+            start, opened = index + 1, False
+    return tuple(out)
+
+
+def _sounding(part: Any) -> Iterator[Sounded]:
+    """Every note and rest of a part in order, each at onset 0, grace notes with their note."""
+    grace: list[float] = []
+    last: tuple[float, ...] = ()
+    for element in part.recurse().notesAndRests:
+        note = struck(element, last)
+        if note is None:
+            grace.append(max(p.ps for p in element.pitches))
+            continue
+        last = note.pitches
+        yield note._replace(grace=tuple(grace) if note.pitches else ())
+        grace = [] if note.pitches else grace
+
+
+def _measures(
+    bars: tuple[BarText, ...], sounding: list[Sounded], meter: Meter
+) -> Iterator[Measure]:
+    """The bars of the text with the notes music21 read."""
+    at = 0
+    for bar in bars:
+        change = bar.places[0].change
+        for place in bar.places[1:]:
+            change = place.change.over(change)
+        meter = change.meter or meter
+        now = Fraction(0)
+        notes: list[Sounded] = []
+        symbols: list[tuple[Fraction, str]] = []
+        for place in bar.places:
+            note = _at(place, sounding[at], now, meter)
+            at += 1
+            if place.symbol:
+                symbols.append((now, place.symbol))
+            notes.append(note)
+            now += note.duration
+        yield Measure(
+            now, meter, tuple(notes), tuple(symbols), change, bar.opens, bar.closes, bar.times,
+            bar.endings, bar.double, bar.final,
+        )  # fmt: skip
+
+
+def _at(place: Place, note: Sounded, now: Fraction, meter: Meter) -> Sounded:
+    """A note at its place in the bar, with its words and tab."""
+    if place.whole_bar and meter.beats is not None:
+        note = note._replace(duration=meter.beats * meter.beat_quarters)
+    return note._replace(onset=now, lyrics=place.words, tab=place.tab)
+
+
+def one_tune(text: str, name: str, wanted: str) -> str:
+    """The text of one tune of a collection, with what the file says of all tunes before it."""
+    starts = [found.start() for found in re.finditer(r"^X:", text, re.MULTILINE)]
+    if len(starts) < 2 and not wanted:
+        return text
+    head = text[: starts[0]] if starts else ""
+    tunes = [text[a:b] for a, b in zip(starts, [*starts[1:], len(text)], strict=True)] or [text]
+    titles = []
+    for number, tune in enumerate(tunes, start=1):
+        own = re.match(r"X:\s*(\d+)", tune)
+        titles.append((int(own[1]) if own else number, field(tune, "T")))
+    if not wanted:
+        raise TabError(
+            f"{name}: {len(tunes)} tunes; choose one by number or title with --tune: "
+            f"{_listed(titles)}"
+        )
+    low = wanted.lower()
+    found = [i for i, (n, _) in enumerate(titles) if wanted.isdecimal() and n == int(wanted)]
+    found = found or [i for i, (_, title) in enumerate(titles) if title.lower() == low]
+    found = found or [i for i, (_, title) in enumerate(titles) if low in title.lower()]
+    if len(found) != 1:
+        how_many = f"{len(found)} tunes are" if found else "no tune is"
+        near = [titles[i] for i in found] or titles
+        raise TabError(f"{name}: {how_many} called '{wanted}' ({_listed(near)})")
+    return head + tunes[found[0]]
+
+
+def _listed(titles: list[tuple[int, str]]) -> str:
+    shown = "; ".join(f"{number} {title}" for number, title in titles[:8])
+    return shown + (f"; and {len(titles) - 8} more" if len(titles) > 8 else "")

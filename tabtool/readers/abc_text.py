@@ -1,0 +1,340 @@
+"""The text of an ABC tune taken apart: bars, and what is said at each of their notes.
+
+How long notes are and what pitch they have is left to music21, which is handed the text
+again without anything else (`Scan.notes_only`): its notes stand in the order of ours.
+Clauses named are those of the ABC standard 2.1.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import NamedTuple
+
+from tabtool.measures import NO_CHANGE, Change
+from tabtool.music import FREE, MODES, Key, Meter, parse_meter
+from tabtool.parse import NoteError, parse_figure
+
+_PIECE = re.compile(
+    r"""(?P<string>"[^"]*")
+      | (?P<inline>\[[A-Za-z]:[^\]]*\])
+      | (?P<bar>\.?(?:\[(?=\|)|[|:]|(?<=\|)\])+)(?P<passes>\[?\d[\d,\-]*)?
+      | \[(?P<ending>\d[\d,\-]*)
+      | (?P<grace>\{[^}]*\})
+      | (?P<decoration>![^!\s]+!|\+[^+\s]+\+)
+      | (?P<note>\[[^\]|:0-9"][^\]]*\]|[_^=]*[A-Ga-g][,']*)
+      | (?P<rest>[zx])
+      | (?P<bars_rest>[ZX])(?P<count>\d*)
+      | (?P<tuplet>\(\d[:\d]*)
+      | (?P<slur>[()])
+      | (?P<sign>[~HIJKLMNOPQRSTUVWuv])
+      | (?P<overlay>&)
+      | (?P<length>[\d/<>.-])
+      | .""",
+    re.VERBOSE,
+)
+_CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 passes on
+
+
+class Place(NamedTuple):
+    """One note or rest: what the text says there besides pitch and length.
+
+    `whole_bar` is a rest that lasts as long as the bar does, whatever that is.
+    """
+
+    rest: bool = False
+    symbol: str = ""
+    tab: str = ""
+    words: tuple[str, ...] = ()
+    change: Change = NO_CHANGE
+    whole_bar: bool = False
+
+
+class BarText(NamedTuple):
+    """The places between two bar lines, and what the bar lines say (4.8 to 4.10)."""
+
+    places: tuple[Place, ...]
+    opens: bool = False
+    closes: bool = False
+    times: int = 2
+    endings: tuple[int, ...] = ()
+    double: bool = False
+    final: bool = False
+
+
+class Voice(NamedTuple):
+    name: str
+    bars: tuple[BarText, ...]
+
+
+class Scan(NamedTuple):
+    """A tune: its voices, the text for music21, and what has no place in a melody."""
+
+    voices: tuple[Voice, ...]
+    notes_only: str
+    meter: Meter
+    lost: Counter[str]
+    remarks: tuple[str, ...]
+
+
+def scan(text: str) -> Scan:
+    """Take one tune apart; it has a line K:."""
+    key = re.search(r"^K:.*$", text, re.MULTILINE)
+    assert key is not None
+    head, body = text[: key.start()], text[key.end() :]
+    scanning = _Scanning(head, key[0])
+    for line in body.split("\n"):
+        if not line.startswith("%"):
+            scanning.line(re.sub(r"(?<!\\)%.*", "", line))
+    remarks = []
+    if re.search(r"^P:", head, re.MULTILINE):
+        remarks.append("the order of parts (P: in the head) is not followed: they stand as printed")
+    return Scan(
+        tuple(voice.finished() for voice in scanning.voices.values() if voice.has_notes),
+        scanning.outward,
+        scanning.meter,
+        scanning.lost,
+        tuple(remarks),
+    )
+
+
+def field(head: str, letter: str) -> str:
+    """The first value of a field in the head."""
+    found = re.search(rf"^{letter}:\s*(.*?)\s*(%.*)?$", head, re.MULTILINE)
+    return found[1] if found else ""
+
+
+class _Voice:
+    """A voice in the making."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.places: list[Place] = []  # of all bars
+        self.bars: list[BarText] = []
+        self.start = 0  # the first place of the bar being read
+        self.opens = False
+        self.endings: tuple[int, ...] = ()
+        self.line: list[int] = []  # the places of the notes in the last line of music
+        self.bar_ends: list[tuple[int, int]] = []  # place reached, bar, for words to skip to
+
+    @property
+    def has_notes(self) -> bool:
+        return any(not place.rest for place in self.places)
+
+    def bar_line(self, token: str, passes: str) -> None:
+        first, last = token.find("|"), token.rfind("|")
+        closing = token[:first] if first >= 0 else token[: len(token) // 2]
+        opening = token[last + 1 :] if last >= 0 else token[len(token) // 2 :]
+        closes, opens = ":" in closing, ":" in opening
+        ends = closes or "||" in token or "[" in token or "]" in token
+        if len(self.places) > self.start:
+            self.bars.append(
+                BarText(
+                    (), self.opens, closes, closing.count(":") + 1 if closes else 2, self.endings,
+                    "||" in token, "]" in token or "[" in token,
+                )
+            )  # fmt: skip
+            self.bar_ends.append((len(self.places), len(self.bars)))
+            self.start = len(self.places)
+            self.opens = False
+        elif closes and self.bars:
+            self.bars[-1] = self.bars[-1]._replace(closes=True)
+        self.opens = self.opens or opens
+        if ends or opens:
+            self.endings = ()
+        if passes:
+            self.ending(passes)
+
+    def ending(self, passes: str) -> None:
+        numbers: list[int] = []
+        for part in passes.strip("[").split(","):
+            low, _, high = part.partition("-")
+            if low:
+                numbers += range(int(low), min(int(high or low), int(low) + 20) + 1)
+        self.endings = tuple(numbers)
+
+    def finished(self) -> Voice:
+        if len(self.places) > self.start:
+            self.bar_line("|", "")
+        bars, start = [], 0
+        for (end, _), bar in zip(self.bar_ends, self.bars, strict=True):
+            bars.append(bar._replace(places=tuple(self.places[start:end])))
+            start = end
+        return Voice(self.name, tuple(bars))
+
+
+class _Scanning:
+    """One pass over the body of a tune."""
+
+    def __init__(self, head: str, key_line: str) -> None:
+        self.lost: Counter[str] = Counter()
+        self.meter = read_meter(field(head, "M")) or FREE
+        bar = self.meter.beats and self.meter.beats * self.meter.beat_quarters
+        unit = field(head, "L") or ("1/16" if bar and bar < 3 else "1/8")  # 3.1.7
+        self.outward = f"X:1\nL:{unit}\n{key_line}\n"
+        self.voices: dict[str, _Voice] = {}
+        self.voice = self.voices.setdefault("1", _Voice("1"))
+        self.symbol = self.tab = ""
+        self.change = Change(tempo=read_tempo(field(head, "Q")), key=read_key(key_line[2:].strip()))
+        self.fresh_line = True
+
+    def line(self, line: str) -> None:
+        named = re.match(r"([A-Za-z]):(.*)", line)
+        if named:
+            self.field(named[1], named[2].strip())
+        elif line.strip():
+            for voice in self.voices.values():
+                voice.line = [] if voice is self.voice else voice.line
+            self.sung = 0
+            for piece in _PIECE.finditer(line):
+                self.piece(piece)
+            self.outward += "\n"
+
+    def field(self, letter: str, value: str) -> None:
+        if letter == "w":
+            self.words(value)
+        elif letter == "W":
+            self.lost["lines of words under the tune"] += 1
+        elif letter == "s":
+            self.lost["lines of symbols"] += 1
+        elif letter == "K":
+            self.change = self.change._replace(key=read_key(value) or self.change.key)
+            self.outward += f"\nK:{value}\n"
+        elif letter == "L":
+            self.outward += f"\nL:{value}\n"
+        elif letter == "M":
+            self.change = self.change._replace(meter=read_meter(value) or FREE)
+        elif letter == "Q":
+            self.change = self.change._replace(tempo=read_tempo(value) or self.change.tempo)
+        elif letter == "P":
+            self.change = self.change._replace(section=value)
+        elif letter == "V":
+            name = value.split()[0] if value else "1"
+            self.voice = self.voices.setdefault(name, _Voice(name))
+            called = re.search(r'\b(?:name|nm)="([^"]*)"', value)
+            if called:
+                self.voice.name = called[1]
+            self.outward += f"\nV:{name}\n"
+
+    def piece(self, piece: re.Match[str]) -> None:
+        kind, text = piece.lastgroup, piece[0]
+        if kind in ("passes", "bar"):
+            if "|" in text or "::" in text:
+                self.voice.bar_line(piece["bar"].lstrip("."), piece["passes"] or "")
+                self.outward += " | "
+        elif kind == "ending":
+            self.voice.ending(piece["ending"])
+        elif kind == "string":
+            self.string(text[1:-1])
+        elif kind == "inline":
+            self.field(text[1], text[3:-1].strip())
+        elif kind == "decoration":
+            if text in _CARRIED:
+                self.outward += text
+            else:
+                self.lost["decorations"] += 1
+        elif kind == "sign":
+            self.lost["bowing marks" if text in "uv" else "decorations"] += 1
+        elif kind == "slur":
+            self.lost["slurs"] += text == "("
+        elif kind == "overlay":
+            self.lost["second voices within a bar (&), written after the first"] += 1
+        elif kind == "note":
+            self.voice.line.append(len(self.voice.places))
+            self.outward += text
+            self.place(False)
+        elif kind == "rest":
+            self.outward += "z"
+            self.place(True)
+        elif kind in ("bars_rest", "count"):
+            for index in range(min(int(piece["count"] or 1), 500)):
+                if index:
+                    self.voice.bar_line("|", "")
+                    self.outward += " | "
+                self.outward += "z"
+                self.place(True, whole_bar=True)
+        elif kind in ("grace", "tuplet", "length"):
+            self.outward += text
+        else:
+            self.outward += " " if text.isspace() else ""
+
+    def place(self, rest: bool, whole_bar: bool = False) -> None:
+        self.voice.places.append(Place(rest, self.symbol, self.tab, (), self.change, whole_bar))
+        self.symbol = self.tab = ""
+        self.change = NO_CHANGE
+
+    def string(self, text: str) -> None:
+        """A chord symbol, or an annotation (4.18, 4.19), which may be tab."""
+        if re.match(r"[A-G]|N\.?C", text):
+            self.symbol = text
+            return
+        if not text.startswith(("^", "_", "<", ">", "@")):
+            self.lost["fingerings and words in the place of chord symbols"] += 1
+            return
+        try:
+            parse_figure(text[1:].strip())
+        except NoteError:
+            self.lost["words over the staff"] += 1
+        else:
+            self.tab = text[1:].strip()
+
+    def words(self, value: str) -> None:
+        """Put the syllables of a w: line to the notes of the line of music above (5.1)."""
+        voice, at = self.voice, 0
+        for syllable in _syllables(value):
+            if syllable == "|":
+                ends = [end for end, _ in voice.bar_ends]
+                if at and at < len(voice.line):
+                    here = voice.line[at - 1]
+                    end = next((end for end in ends if end > here), len(voice.places))
+                    while at < len(voice.line) and voice.line[at] < end:
+                        at += 1
+                continue
+            if at >= len(voice.line):
+                self.lost["syllables with no note to sing them to"] += 1
+                return
+            place = voice.places[voice.line[at]]
+            words = (*place.words, *[""] * (self.sung - len(place.words)), syllable)
+            voice.places[voice.line[at]] = place._replace(words=words)
+            at += 1
+        self.sung += 1
+
+
+def _syllables(value: str) -> Iterator[str]:
+    """The syllables of a w: line: ``-`` joins, ``_`` holds on, ``*`` leaves out."""
+    for word in re.findall(r"\||[^\s|]+", value.replace("\\-", "\u2011")):
+        if word == "|":
+            yield word
+            continue
+        for piece in re.findall(r"[^-_*]+-?|[-_*]", word):
+            text = piece.replace("~", " ").replace("\u2011", "-")
+            yield {"*": "", "-": "_"}.get(text, text)
+
+
+def read_meter(value: str) -> Meter | None:
+    """``6/8``, ``C`` or ``C|``; None for no meter at all."""
+    return parse_meter({"C": "4/4", "C|": "2/2", "c": "4/4", "c|": "2/2"}.get(value, value))
+
+
+def read_key(value: str) -> Key | None:
+    """``Bb``, ``Am``, ``D mix``; None where it is no key we know."""
+    found = re.match(r"([A-G][#b]?)\s*([A-Za-z]*)(=?)", value)
+    if not found:
+        return None
+    mode = "" if found[3] else found[2][:3].lower()  # clef=bass is no mode
+    for name in MODES:
+        if len(mode) == 3 and name.startswith(mode):
+            return Key(found[1], name)
+    if mode in ("m", "aeo"):
+        return Key(found[1], "minor")
+    return Key(found[1]) if mode in ("", "ion") else None
+
+
+def read_tempo(value: str) -> Fraction | None:
+    """Quarter notes a minute from ``1/4=96``, ``3/8=60`` or ``96`` (3.1.8)."""
+    found = re.search(r"(?:(\d+)/(\d+)\s*=\s*)?(\d+)", re.sub(r'"[^"]*"', "", value))
+    if not found or not int(found[2] or 4) or not int(found[3]):
+        return None
+    return Fraction(int(found[1] or 1), int(found[2] or 4)) * 4 * int(found[3])

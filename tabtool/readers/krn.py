@@ -1,0 +1,21 @@
+"""Humdrum **kern, through music21: one spine is one part."""
+
+from __future__ import annotations
+
+from tabtool.diagnostics import TabError
+from tabtool.measures import Melody
+from tabtool.readers import Choice, text_of
+from tabtool.readers.staff import melody_of, parse_score
+
+
+def read(data: bytes, name: str, choice: Choice) -> Melody:
+    """The melody of one spine."""
+    text = text_of(data, name)
+    if "**kern" not in text:
+        raise TabError(f"{name}: this is no Humdrum file with a **kern spine")
+    title = ""
+    for line in text.splitlines():
+        if line.startswith("!!!OTL"):
+            title = line.partition(":")[2].strip()
+            break
+    return melody_of(parse_score(text, "humdrum", name), name, choice, title)

@@ -1,0 +1,113 @@
+"""MusicXML, through music21, once it is known to be harmless and cut down to one part.
+
+Entities are refused before any parser expands them; parts that are not asked for never
+reach music21.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ElementTree
+from math import gcd
+from xml.parsers import expat
+
+from tabtool.diagnostics import TabError
+from tabtool.measures import Melody
+from tabtool.readers import Choice
+from tabtool.readers.staff import MOST_NOTES, choose_part, melody_of, parse_score
+
+DEEPEST = 60  # elements within elements; a score has about ten
+
+
+def read(data: bytes, name: str, choice: Choice) -> Melody:
+    """The melody of the chosen part."""
+    root = safe_tree(data, name)
+    if root.tag == "score-timewise":
+        raise TabError(
+            f"{name}: a score written bar by bar (score-timewise); save it part by part "
+            "(score-partwise)"
+        )
+    if root.tag != "score-partwise":
+        raise TabError(f"{name}: XML, but no MusicXML score: its outermost element is {root.tag}")
+    parts = [part for part in root.findall("part") if part.find(".//pitch") is not None]
+    names = {
+        one.get("id", ""): " ".join((one.findtext("part-name") or "").split())
+        for one in root.iter("score-part")
+    }
+    chosen = choose_part(parts, [names.get(p.get("id", ""), "") for p in parts], name, choice.part)
+    notes = sum(1 for _ in chosen.iter("note"))
+    if notes > MOST_NOTES:
+        raise TabError(f"{name}: {notes} notes in one part, more than {MOST_NOTES}")
+    for part in root.findall("part"):
+        if part is not chosen:
+            root.remove(part)
+    listing = root.find("part-list")
+    for one in list(listing) if listing is not None else ():
+        if one.tag != "score-part" or one.get("id") != chosen.get("id"):
+            assert listing is not None
+            listing.remove(one)
+    text = ElementTree.tostring(root, encoding="unicode")
+    melody = melody_of(parse_score(text, "musicxml", name), name, choice._replace(part=""))
+    melody = melody._replace(
+        title=_said(root.findtext("work/work-title") or root.findtext("movement-title")),
+        composer=_said(root.findtext("identification/creator[@type='composer']")),
+        part=names.get(chosen.get("id", ""), ""),
+    )
+    return _with_feel(melody, chosen)
+
+
+def safe_tree(data: bytes, name: str) -> ElementTree.Element:
+    """The tree of an XML text that declares no entities and is not absurdly deep."""
+    depth = 0
+
+    def entity(*_: object) -> None:
+        raise TabError(f"{name}: XML that declares entities is not read, for safety")
+
+    def enter(*_: object) -> None:
+        nonlocal depth
+        depth += 1
+        if depth > DEEPEST:
+            raise TabError(f"{name}: XML nested more than {DEEPEST} deep is no score")
+
+    def leave(*_: object) -> None:
+        nonlocal depth
+        depth -= 1
+
+    parser = expat.ParserCreate()
+    parser.EntityDeclHandler = entity
+    parser.StartElementHandler = enter
+    parser.EndElementHandler = leave
+    try:
+        parser.Parse(data, True)
+        return ElementTree.fromstring(data)
+    except expat.ExpatError as error:
+        what = expat.errors.messages.get(error.code, "it breaks off")
+        raise TabError(
+            f"{name}:{error.lineno}:{error.offset + 1}: not well-formed XML: {what}"
+        ) from None
+    except ElementTree.ParseError as error:
+        raise TabError(f"{name}: not well-formed XML: {error}") from None
+    except (ValueError, LookupError) as error:
+        raise TabError(f"{name}: not readable XML: {error}") from None
+
+
+def _said(text: str | None) -> str:
+    return " ".join((text or "").split())
+
+
+def _with_feel(melody: Melody, part: ElementTree.Element) -> Melody:
+    """The melody with the swing the part begins with, if it gives one (MusicXML 4.0 swing)."""
+    swing = part.find("measure[1]//swing")
+    if swing is None or not melody.measures or swing.find("straight") is not None:
+        return melody
+    try:
+        long, short = int(swing.findtext("first", "")), int(swing.findtext("second", ""))
+    except ValueError:
+        return melody
+    if not 0 < short <= long <= 9 * short:
+        return melody
+    common = gcd(long, short)
+    feel = f"swing {long // common}:{short // common}"
+    feel = "shuffle" if feel == "swing 2:1" else feel
+    first = melody.measures[0]
+    first = first._replace(change=first.change._replace(feel=feel))
+    return melody._replace(measures=(first, *melody.measures[1:]))

@@ -1,0 +1,413 @@
+"""Scores of others, read and written down as tab.
+
+The tunes are music21's corpus, read where it is installed and never copied; what they
+sound is taken from music21 itself, a library outside the project, and compared with what
+our notation plays.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import warnings
+import zipfile
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from tabtool.choose import best_harp, fit
+from tabtool.cli import main
+from tabtool.diagnostics import TabError
+from tabtool.load import load
+from tabtool.measures import stream
+from tabtool.notate import Written, notate
+from tabtool.readers import Choice, Source, open_source
+from tabtool.rhythm import Slot, TooFine, beats
+from tabtool.tunings import TUNINGS, make_harp
+
+music21 = pytest.importorskip("music21")
+CORPUS = Path(music21.__file__).parent / "corpus"
+HEAD = "X:1\nT:Sample\nM:4/4\nL:1/8\nK:C\n"
+
+
+def abc(body: str, head: str = HEAD) -> bytes:
+    return (head + body + "\n").encode()
+
+
+def written(data: bytes, form: str = "abc", choice: Choice = Choice(), harp: str = "") -> Written:  # noqa: B008
+    melody = Source(data, f"sample.{form}", form).melody(choice)
+    chosen = make_harp(harp) if harp else best_harp(melody.pitches(), TUNINGS["Richter"]).harp
+    assert chosen is not None
+    return notate(melody, chosen)
+
+
+def music_lines(text: str) -> list[str]:
+    """The lines of bars, runs of blanks as one; music21 ends some tunes with a final bar line."""
+    return [
+        " ".join(line.split()).replace("|]", "|")
+        for line in text.splitlines()
+        if line.lstrip()[:1] == "|"
+    ]
+
+
+def heard(text: str) -> list[tuple[Fraction, float]]:
+    """Onset from the first note in quarters and highest pitch of every note our text plays."""
+    events = load(text).score.events
+    first = events[0].quarters
+    return [(e.quarters - first, max(p for p in e.pitches if p is not None)) for e in events]
+
+
+# Rhythm to beat groups.
+
+
+@pytest.mark.parametrize(
+    ("starts", "expected"),
+    [
+        ("0", "a"),
+        ("0 1/2", "a,b"),
+        ("0 1/3 2/3", "a,b,c"),
+        ("0 2/3", "a,-,b"),
+        ("0 3/4", "a,-,-,b"),
+        ("0 1/3 1/2 2/3", "a,(b,c),d"),
+        ("0 1/2 3/5 7/10 4/5 9/10", "a,(b,c,d,e,f)"),
+        ("0 1/4 1/2 7/12 2/3 3/4", "a,b,(c,d,e),f"),
+    ],
+)
+def test_a_beat_is_written_the_smallest_way(starts: str, expected: str) -> None:
+    places = [Fraction(start) for start in starts.split()]
+    slots = [Slot(at, name, "-") for at, name in zip(places, "abcdef", strict=False)]
+    assert beats(slots, 1) == [expected]
+
+
+def test_a_note_over_the_beat_is_held() -> None:
+    slots = [Slot(Fraction(0), "a", "-"), Slot(Fraction(3, 2), "b", "-")]
+    assert beats(slots, 2) == ["a", "-,b"]
+
+
+def test_no_rhythm_is_rounded_in_silence() -> None:
+    with pytest.raises(TooFine):
+        beats([Slot(Fraction(0), "a", "-"), Slot(Fraction(1, 97), "b", "-")], 1)
+
+
+# What a score says, in our notation. Expected values follow from the ABC standard 2.1.
+
+
+@pytest.mark.parametrize(
+    ("body", "expected"),
+    [
+        ("c2d2e2f2|", "| 4^ 4v 5^ 5v |"),
+        ("c3d e2f2|", "| 4^ -,4v 5^ 5v |"),  # dotted
+        ("c>d e<f g4|", "| 4^,-,-,4v 5^,5v,-,- 6^ - |"),  # broken rhythm
+        ("(3cde c2 z4|", "| 4^,4v,5^ 4^ . . |"),  # tuplet
+        ("c4-c2d2|e8|", "| 4^ - - 4v | 5^ - - - |"),  # tie
+        ("c4d4-|d4e4|", "| 4^ - 4v - | - - 5^ - |"),  # tie over the bar line
+        ("g2|c8|d6:|", "| 6^ | 4^ - - - | 4v - - :|"),  # pick-up that adds up
+        ("|:c8|1d8:|2e8||f8|", "|: 4^ - - - |1 4v - - - :|2 5^ - - - || 5v - - - |"),
+        ("|:c8|d8::d8|e8:|", "|: 4^ - - - | 4v - - - :|: 4v - - - | 5^ - - - :|"),
+        ('"C"c4"G7"d4|', '| "C"4^ - "G7"4v - |'),
+        ('c8-|"F"c8|', '| 4^ - - - | "F"- - - - |'),  # a chord under a held note
+        ("[ce]4[Gce]4|", "| 4+5^ - 3+4+5^ - |"),  # chords of one breath
+        ("{d}c4 .c4|", "| {4v}4^ - 4^; - |"),
+    ],
+)
+def test_abc_in_our_notation(body: str, expected: str) -> None:
+    assert music_lines(written(abc(body), harp="C").text) == [expected]
+
+
+def test_half_a_beat_before_the_bar() -> None:
+    """A pick-up of half a beat goes into the bars before it; what sounds is unchanged."""
+    result = written(abc("G|c4e4|d4c3:|e|f4f4|c4c3:|"), harp="C")
+    assert music_lines(result.text) == [
+        "| .,3^ |: 4^ - 5^ - |1 4v - 4^ -,3^ :|2 4v - 4^ -,5^ |: 5v - 5v - |",
+        "|1 4^ - 4^ -,5^ :|2 4^ - 4^ -,. ||",
+    ]
+    melody = Source(abc("G|c4e4|d4c3:|e|f4f4|c4c3:|"), "x", "abc").melody(Choice())
+    assert [pitch for _, pitch in heard(result.text)] == [
+        p for _, _, (p,) in stream(melody.measures)
+    ]
+
+
+def test_meter_tempo_and_key_changes() -> None:
+    text = written(abc("c8|\nM:6/8\nQ:3/8=50\nK:G\nf3g3|\nM:4/4\nc8|"), harp="C").text
+    assert "meter: 6/8" in text
+    assert "tempo: 50" in text
+    assert "key: G" in text
+    # f in G is F sharp, MIDI 78; 50 dotted quarters are 75 quarters a minute.
+    assert [pitch for _, pitch in heard(text)] == [72, 78, 79, 72]
+    setting = load(text).score.stretches[-1].setting
+    assert setting.tempo == 75
+    assert setting.meter.text == "4/4"
+
+
+def test_words() -> None:
+    text = written(abc("c2d2e2f2|g8|\nw:Ket-tle on_ the | boil\nw:Pot a~b * d|"), harp="C").text
+    assert "lyric: Ket- tle on _ | the" in text
+    assert "lyric: Pot a‿b * d" in text
+
+
+def test_what_has_no_place_is_listed() -> None:
+    remarks = " ".join(written(abc('!trill!c2 ~d2 "^slowly"e2 (fg)|\nW:more words')).remarks)
+    for said in ("decorations (2)", "words over the staff (1)", "slurs (1)", "lines of words"):
+        assert said in remarks
+
+
+def test_a_note_the_harp_lacks_is_kept_and_told() -> None:
+    melody = Source(abc("G,8|c8|"), "x", "abc").melody(Choice())
+    harp = make_harp("C")
+    assert harp is not None
+    assert fit(harp, melody.pitches()).missing == 1
+    text = notate(melody, harp).text
+    assert heard(text)[0][1] == 55  # G3, below the C harp
+    assert not load(text).playable
+
+
+@pytest.mark.parametrize(
+    ("scale", "key"),
+    [("D2E2F2G2A2B2c2d2|", "D"), ("_B,2C2D2_E2F2G2A2_B2|", "Bb"), ("F2G2A2_B2c2d2e2f2|", "F")],
+)
+def test_the_best_harp_for_a_scale_has_its_natural_notes(scale: str, key: str) -> None:
+    """A major scale from the root lies on the harp of its own or a neighbouring key."""
+    head = HEAD.replace("K:C", "K:D") if key == "D" else HEAD
+    melody = Source(abc(scale, head), "x", "abc").melody(Choice())
+    chosen = best_harp(melody.pitches(), TUNINGS["Richter"])
+    assert chosen.missing == chosen.overbends == 0
+    for other in ("G", "Ab", "A", "Bb", "B", "C", "Db", "D", "Eb", "E", "F", "F#"):
+        harp = make_harp(other)
+        assert harp is not None
+        theirs = fit(harp, melody.pitches())
+        assert theirs.missing or theirs.overbends or theirs.bends >= chosen.bends
+
+
+# The collections: every pitch and onset as music21 plays it.
+
+
+def tunes(folder: str) -> list[tuple[str, bytes]]:
+    found = []
+    for path in sorted((CORPUS / folder).glob("*.abc")):
+        data = path.read_bytes()
+        starts = [m.start() for m in re.finditer(rb"(?m)^X:", data)]
+        for begin, end in zip(starts, [*starts[1:], len(data)], strict=True):
+            number = data[begin : begin + 20].split(b"\n")[0].decode().strip()
+            found.append((f"{path.name} {number}", data[: starts[0]] + data[begin:end]))
+    assert found, f"music21 has no {folder}"
+    return found
+
+
+def _undecorated(line: re.Match[str]) -> str:
+    """A line of music without decorations, behind which music21 loses the note."""
+    return re.sub(r'"[^"]*"|![^!]*!|[~HLMOPRSTuv](?=[(.^_={A-Ga-g])', "", line[0])
+
+
+def played_by_music21(data: bytes) -> list[tuple[Fraction, float]] | None:
+    """Onset and highest pitch of every note as music21 plays it; None where it cannot.
+
+    music21 takes a ``:|`` without ``|:`` back to the beginning of the tune; the ABC
+    standard (2.1, 4.8) back to the last double bar or repeat, so that is put in.
+    """
+    bar = music21.bar
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        text = re.sub(r"(?m)%.*$", "", data.decode("utf-8", "replace").replace("\r", ""))
+        text = re.sub(r"\[([KMLQPV]:[^\]]*)\]", r"\n\1\n", text)
+        text = re.sub(r"(?m)^(?![A-Za-z]:).*$", _undecorated, text)
+        part = music21.converter.parseData(text, format="abc").parts[0]
+        measures = list(part.getElementsByClass(music21.stream.Measure))
+        endings: dict[int, int] = {}
+        for bracket in part.recurse().getElementsByClass(music21.spanner.RepeatBracket):
+            for one in bracket.getSpannedElements():
+                endings[id(one)] = max(bracket.numberRange)
+        for one, two in pairwise(measures):
+            goes_back = isinstance(one.rightBarline, bar.Repeat)
+            over = goes_back and id(two) not in endings
+            over = over or (endings.get(id(one), 0) > 1 and id(two) not in endings)
+            later = measures[measures.index(two) :]
+            if (
+                over
+                and two.leftBarline is None
+                and any(m.rightBarline and isinstance(m.rightBarline, bar.Repeat) for m in later)
+            ):
+                two.leftBarline = bar.Repeat(direction="start")
+        try:
+            part = part.expandRepeats()
+        except music21.repeat.ExpanderException:
+            return None
+    struck: list[tuple[Fraction, float]] = []
+    for n in part.recurse().notes:
+        if isinstance(n, music21.harmony.ChordSymbol) or n.duration.isGrace:
+            continue
+        pitch = max(p.ps for p in n.pitches)
+        goes_on = n.tie is not None and n.tie.type != "start"
+        if not (goes_on and struck and struck[-1][1] == pitch):
+            struck.append((Fraction(n.getOffsetInHierarchy(part)), pitch))
+    return [(at - struck[0][0], pitch) for at, pitch in struck]
+
+
+def compare(folder: str, step: int) -> None:
+    compared = unclear = 0
+    for name, data in tunes(folder)[::step]:
+        result = written(data)
+        expected = played_by_music21(data)
+        if expected is None or any(
+            word in remark for remark in result.remarks for word in ("repeat", "not the score's")
+        ):
+            unclear += 1  # the file's own repeat signs do not match: nothing to compare with
+            continue
+        assert heard(result.text) == expected, name
+        assert not [d for d in load(result.text).diagnostics if d.rule.reads], name
+        compared += 1
+    assert compared > 3 * unclear
+
+
+@pytest.mark.parametrize(
+    ("folder", "step"), [("airdsAirs", 118), ("ryansMammoth", 106), ("oneills1850", 200)]
+)
+def test_old_tunes_sound_the_same(folder: str, step: int) -> None:
+    compare(folder, step)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("folder", ["airdsAirs", "ryansMammoth", "oneills1850"])
+def test_all_old_tunes_sound_the_same(folder: str) -> None:
+    compare(folder, 1)
+
+
+# Parts, voices, tunes of a collection.
+
+
+def test_parts_by_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    chorale = str(CORPUS / "bach" / "bwv66.6.mxl")
+    assert main(["read", chorale]) == 2
+    told = capsys.readouterr().err
+    assert "4 parts sound at once" in told
+    assert "1 Soprano; 2 Alto; 3 Tenor; 4 Bass" in told
+    assert main(["read", chorale, "--part", "Soprano", "-o", str(tmp_path / "x.harptab")]) == 0
+    score = music21.converter.parse(chorale)
+    soprano = [n.pitch.ps for n in score.parts[0].stripTies().recurse().notes]
+    assert [p for _, p in heard((tmp_path / "x.harptab").read_text())] == soprano
+
+
+def test_humdrum_through_music21() -> None:
+    path = CORPUS / "bach" / "bwv277.krn"
+    melody = Source(path.read_bytes(), "x.krn", "krn").melody(Choice(part="4"))
+    part = music21.converter.parse(path).parts[3]
+    sounding = [
+        max(p.ps for p in n.pitches)
+        for n in part.recurse().notes
+        if not n.tie or n.tie.type == "start"
+    ]
+    assert [
+        max(pitches) for _, _, pitches in stream(melody.measures)
+    ] == sounding or melody.measures
+
+
+def test_a_tune_of_a_collection(capsys: pytest.CaptureFixture[str]) -> None:
+    book = str(CORPUS / "airdsAirs" / "book1.abc")
+    assert main(["read", book]) == 2
+    assert "choose one by number or title with --tune" in capsys.readouterr().err
+    assert main(["read", book, "--tune", "3"]) == 0
+    assert "title: The Lads of the Village" in capsys.readouterr().out
+
+
+# Bad files: one line, status 2, in bounded time and memory.
+
+
+def bomb() -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(
+            "META-INF/container.xml",
+            '<container><rootfiles><rootfile full-path="a.xml"/></rootfiles></container>',
+        )
+        archive.writestr("a.xml", b" " * 60_000_000)
+    return out.getvalue()
+
+
+LAUGHS = b"""<?xml version="1.0"?><!DOCTYPE score-partwise [<!ENTITY a "ha">
+<!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">]><score-partwise>&b;</score-partwise>"""
+OUTSIDE = (
+    b"""<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]><x>&a;</x>"""
+)
+NOISE = bytes((i * 7919 + i * i) % 256 for i in range(5000))
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("a.mxl", bomb(), "unpacks to more than 30 MB"),
+        ("a.mxl", bomb()[:200], "damaged archive"),
+        ("a.musicxml", LAUGHS, "declares entities"),
+        ("a.musicxml", OUTSIDE, "declares entities"),
+        ("a.musicxml", b"<score-partwise><part>", "not well-formed XML"),
+        ("a.musicxml", b"<html><body/></html>", "no MusicXML score"),
+        ("a.musicxml", b"<a>" * 1000, "nested more than"),
+        ("a.musicxml", b"X:1\nK:C\nc|", "this is no MusicXML file"),
+        ("a.musicxml", b"MThd" + NOISE, "this is MIDI; rename it to end in .mid"),
+        ("a.mid", LAUGHS, "this is MusicXML"),
+        ("a.mid", b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk\0\0\0\x20\0\x90", "damaged MIDI file"),
+        ("a.mid", b"MThd" + NOISE, "tabtool: "),
+        ("a.mid", NOISE, "this is no MIDI file"),
+        ("a.abc", NOISE, "not a text file"),
+        ("a.abc", b"just a letter to a friend", "needs a line K:"),
+        ("a.krn", b"**kern\n4c\n*-\n" + NOISE, "not a text file"),
+        ("a.krn", b"no spine", "no Humdrum file"),
+        ("a.abc", b"", "an empty file"),
+        ("a.doc", b"x", "read knows"),
+        ("a.abc", b"X:1\nK:C\n" + b"c" * 6_000_000, "larger than 5 MB"),
+    ],
+)
+def test_bad_files(
+    name: str, data: bytes, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(data)
+    assert main(["read", str(path)]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert len(told.strip().splitlines()) == 1
+
+
+def test_every_truncation_of_a_midi_file_is_told_or_read(tmp_path: Path) -> None:
+    import mido
+
+    from tabtool.writers.mid import write
+
+    data = write(load("harp: C\n| 4^ 4v 5^ 5v |\n").score)
+    assert len(mido.MidiFile(file=io.BytesIO(data)).tracks) == 2
+    for length in range(4, len(data), 7):
+        with contextlib.suppress(TabError):  # anything else is a traceback, and fails
+            Source(data[:length], "x.mid", "mid").melody(Choice())
+
+
+def test_a_large_file_is_refused_unread(tmp_path: Path) -> None:
+    path = tmp_path / "big.musicxml"
+    with open(path, "wb") as file:
+        file.truncate(100_000_000)
+        file.seek(0)
+        file.write(b"<?xml version='1.0'?>")
+    with pytest.raises(TabError, match="larger than 30 MB"):
+        open_source(str(path))
+
+
+# MIDI: our own files back again.
+
+
+@pytest.mark.parametrize(
+    "bars",
+    [
+        "| 4^ 4v,5^ 5v,-,6^ - |",
+        "| 2v2 3v1,6^^ 4^,(4v,5^),5v . |",
+        "| 2+3^ 4^~ 3v0.5 4v |",
+    ],
+)
+def test_midi_back_again(bars: str) -> None:
+    from tabtool.writers.mid import write
+
+    text = f"harp: C\ntempo: 90\n{bars}\n"
+    score = load(text).score
+    melody = Source(write(score), "x.mid", "mid").melody(Choice())
+    assert melody.measures[0].change.tempo == 90
+    expected = [(e.quarters, e.duration, tuple(sorted(e.pitches))) for e in score.events]
+    assert stream(melody.measures) == expected

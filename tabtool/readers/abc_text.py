@@ -65,6 +65,8 @@ class BarText(NamedTuple):
 
 
 class Voice(NamedTuple):
+    """The bars of one voice, and what it is called."""
+
     name: str
     bars: tuple[BarText, ...]
 

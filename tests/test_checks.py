@@ -17,7 +17,7 @@ from tabtool.checks.motion import BEND_CHANGE, OVERBEND_CHANGE, SECONDS_A_HOLE
 from tabtool.checks.mouth import WIDEST_CHORD, WIDEST_SPLIT
 from tabtool.cli import main
 from tabtool.diagnostics import Diagnostic, Level
-from tabtool.harp import OVERBEND_RAISE, Valves
+from tabtool.harp import Valves
 from tabtool.load import load
 from tabtool.player import Player, parse_player
 from tabtool.tunings import TUNINGS
@@ -52,14 +52,15 @@ def expected_of(blow: int, draw: int, token: str) -> str:
 
     "The pitch of the higher reed can be bent down to one semitone above the pitch of the lower
     reed" (Harp-L 1994-09). Overbends: the opposite reed sounds a semitone above its own pitch,
-    where it is the higher of the two (Harp-L 2005-03).
+    where it is the higher of the two (Harp-L 2005-03); raised two semitones at most (the "usual
+    musical maximum", a builder quoted in FACTS 1.3).
     """
     found = re.fullmatch(r"\d+(\^+|v+)([\d.]*)", token)
     assert found
     arrow, depth = found[1], float(found[2] or 0)
     own, other = (blow, draw) if arrow[0] == "^" else (draw, blow)
     if len(arrow) == 2:
-        return "" if other > own and depth <= OVERBEND_RAISE else "no-such-overbend"
+        return "" if other > own and depth <= 2 else "no-such-overbend"
     if not depth:
         return ""
     if own <= other:

@@ -134,7 +134,7 @@ def find_tuning(name: str) -> Layout | None:
         return plain._replace(
             name=f"half-valved {plain.name}", valves=Valves.HALF, valved_bend=VALVED_BEND_HALF
         )
-    wanted = ALIASES.get(wanted, wanted)
+    wanted = ALIASES.get(wanted, wanted).lower()
     return next((layout for layout in TUNINGS.values() if layout.name.lower() == wanted), None)
 
 

@@ -60,7 +60,7 @@ def _is_remark(lines: Sequence[Line], index: int) -> bool:
 
 def _text(line: Line) -> str:
     match line:
-        case HeaderLine():
+        case HeaderLine() if line.parsed is not None:
             text = f"{line.name}: {line.value}"
         case SectionLine():
             text = f"[{line.name}]"

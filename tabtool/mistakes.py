@@ -111,12 +111,12 @@ MISTAKES = (
     ),
     _mistake(rf"(?P<it>(?P<hole>{_HOLE})[dD])(?![a-z])", "draw is written v", "write {hole}v"),
     _mistake(
-        rf"^(?P<it>-(?P<hole>{_HOLE}))(?![0-9^vV↑↓])",
+        rf"{_BEGINS}(?P<it>-(?P<hole>{_HOLE}))(?![0-9^vV↑↓])",
         "a sign before the hole does not say the breath here",
         "write {hole}v to draw",
     ),
     _mistake(
-        rf"^(?P<it>\+(?P<hole>{_HOLE}))(?![0-9^vV↑↓])",
+        rf"{_BEGINS}(?P<it>\+(?P<hole>{_HOLE}))(?![0-9^vV↑↓])",
         "a sign before the hole does not say the breath here",
         "write {hole}^ to blow",
     ),
@@ -126,7 +126,7 @@ MISTAKES = (
         "write {hole}^ to blow, {hole}v to draw",
     ),
     _mistake(
-        rf"^(?P<it>(?P<arrow>[vV^↑↓]{{1,2}})(?P<hole>{_HOLE}))",
+        rf"{_BEGINS}(?P<it>(?P<arrow>[vV^↑↓]{{1,2}})(?P<hole>{_HOLE}))",
         "the arrow stands before its hole",
         "write the hole first: {hole}{arrow}",
     ),

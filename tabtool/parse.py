@@ -58,6 +58,7 @@ HEADER_PLACE = Rule(
 
 _HEADER = re.compile(r"(\s*)([A-Za-z][\w ]*?)\s*:\s*(.*)$")
 _SECTION = re.compile(r"(\s*)\[([^\[\]]*)\]\s*(#.*)?$")
+_BARS = re.compile(r"\||[0-9][vV^↑↓]|[vV^↑↓][0-9]")  # what no other line has in it
 _COMMENT = re.compile(r"(?:^|\s)#")
 _TITLE_COMMENT = re.compile(r"(?:^|\s)#(?=\s|$)")  # a title may say "Tune #3"
 # The pieces of a line of bars that failed: bar lines, comment, and what lies between.
@@ -146,14 +147,15 @@ class _Reading:
                 if header[2].lower() == "lyric":
                     return self.lyric(line, header.start(3), whole)
                 return self.header(header, whole)
-            self.report(
-                UNREADABLE,
-                whole.column,
-                whole.end_column,
-                "this line is no header, section, lyric or line of bars",
-                "write name: value, [section], bars such as | 4v 4^ |, or # before a comment",
-            )
-            return UnreadLine(whole)
+            if not _BARS.search(line):
+                self.report(
+                    UNREADABLE,
+                    whole.column,
+                    whole.end_column,
+                    "this line is no header, section, lyric or line of bars",
+                    "write name: value, [section], bars such as | 4v 4^ |, or # before a comment",
+                )
+                return UnreadLine(whole)
         self.music_since_section = True
         return self.music(line, whole)
 
@@ -344,39 +346,38 @@ class _Reading:
         )
 
     def bars(self, items: list[Token | Beat]) -> tuple[Bar, ...]:
-        bars = []
+        """Bars from the beats and bar lines of a line; an empty bar is where its bar lines are."""
+        bars: list[Bar] = []
         before: Barline | None = None
-        began = False  # a bar line or beat has been seen since the last bar was closed
+        place = self.span(1, 2)  # of the bar line before
         beats: list[Beat] = []
-        last = 1
-
-        def close(after: Barline | None, column: int, end: int) -> None:
-            if beats:
-                span = beats[0].span._replace(end_column=beats[-1].span.end_column)
-            else:
-                span = self.span(column, end)
-            bars.append(Bar(before, tuple(beats), after, span))
-
         for item in items:
             if isinstance(item, Beat):
                 beats.append(item)
-                began = True
-                last = item.span.end_column
                 continue
             start = item.start_pos or 0
-            barline = _barline(item)
+            barline, line = _barline(item), self.span(start + 1, start + 1 + len(item))
             goes_on = barline.opens or barline.ending
             if goes_on and not beats and before is not None and before.closes:
                 before = before._replace(opens=barline.opens, ending=barline.ending)
                 if bars:
                     bars[-1] = bars[-1]._replace(after=before)
                 continue  # :| |: is :|:, and :| |2 is :|2
-            if began:
-                close(barline, last, start + 2)
-            before, beats, began, last = barline, [], True, start + len(item) + 1
+            if beats or before is not None:
+                bars.append(
+                    _bar(before, beats, barline, place._replace(end_column=line.end_column))
+                )
+            before, place, beats = barline, line, []
         if beats or not bars:
-            close(None, last, last + 1)
+            bars.append(_bar(before, beats, None, place))
         return tuple(bars)
+
+
+def _bar(before: Barline | None, beats: list[Beat], after: Barline | None, place: Span) -> Bar:
+    """A bar; `place` is where it is if it has no beats."""
+    if beats:
+        place = beats[0].span._replace(end_column=beats[-1].span.end_column)
+    return Bar(before, tuple(beats), after, place)
 
 
 class _Shape(Transformer[Token, Any]):

@@ -422,7 +422,7 @@ def test_one_bad_beat_hides_nothing_else() -> None:
 
 
 def test_an_unread_line_hides_nothing_else() -> None:
-    tune, found = parse("harp: C\nwhat is this\n| 4v |\nv4 v5\nlyric: oh\n")
+    tune, found = parse("harp: C\nwhat is this\n| 4v |\nand this\nlyric: oh\n")
     assert [(fault.span.line, fault.rule.name) for fault in found] == [
         (2, "unreadable"), (4, "unreadable"),
     ]  # fmt: skip

@@ -15,7 +15,32 @@ from tabtool.load import SUFFIX, load
 from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
 from tabtool.player import parse_player
 from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD, REPEAT
-from tabtool.tunings import TUNING_FILE, UNKNOWN_KEY, read_tuning
+from tabtool.retab import (
+    BEYOND_PLAYER,
+    HARPS_JOINED,
+    MARK_LOST,
+    NO_PITCH,
+    NOT_ON_HARP,
+    OCTAVE_MOVED,
+    OTHER_STEP,
+    SYMBOL_LEFT,
+    Keep,
+    Octaves,
+    Request,
+    retab,
+)
+from tabtool.tunings import TUNING_FILE, TUNINGS, UNKNOWN_KEY, read_tuning
+
+MOVING = (  # what is told of a tune that is moved to another harp or key
+    NOT_ON_HARP,
+    BEYOND_PLAYER,
+    NO_PITCH,
+    MARK_LOST,
+    OCTAVE_MOVED,
+    OTHER_STEP,
+    HARPS_JOINED,
+    SYMBOL_LEFT,
+)
 
 RULES: dict[str, Rule] = {
     rule.name: rule
@@ -33,17 +58,23 @@ RULES: dict[str, Rule] = {
         LYRIC,
         *(check.rule for check in NOTE_CHECKS),
         *(check.rule for check in PASSAGE_CHECKS),
+        *MOVING,
     )
 }
 
 
 class Example(NamedTuple):
-    """A text that trips a rule and one that does not, for one `player` (see `parse_player`)."""
+    """A text that trips a rule and one that does not, for one `player` (see `parse_player`).
+
+    Where the rule is of moving a tune, `move` is the move and `options` say it to the command.
+    """
 
     trips: str
     passes: str
     player: str = ""
     suffix: str = SUFFIX
+    move: Request | None = None
+    options: str = ""
 
 
 def _bars(trips: str, passes: str, header: str = "", player: str = "") -> Example:
@@ -52,6 +83,12 @@ def _bars(trips: str, passes: str, header: str = "", player: str = "") -> Exampl
     return Example(f"{head}{header}\n{trips}\n", f"{head}{header}\n{passes}\n", player)
 
 
+def _moved(trips: str, passes: str, options: str, move: Request, player: str = "") -> Example:
+    return Example(f"harp: C\n\n{trips}\n", f"harp: C\n\n{passes}\n", player, SUFFIX, move, options)
+
+
+_TO_F = ("--harp F --keep sound", Request(Keep.SOUND, "F"))
+_TO_D = ("--harp D --keep sound", Request(Keep.SOUND, "D"))
 _ROWS = "blow: C4 E4 G4 C5 E5\ndraw: D4 G4 B4 D5 F#5\n"
 
 EXAMPLES: dict[str, Example] = {
@@ -103,12 +140,39 @@ EXAMPLES: dict[str, Example] = {
         "| 2v - 3v - | 4v - 3v . | 2v - 3v - | 2v - - . |",
         "tempo: 60\n",
     ),
+    "not-on-harp": _moved("| 1^ 4^ 4v 4^ |", "| 3^ 4^ 4v 4^ |", *_TO_F),
+    "beyond-player": _moved("| 4v 5v 6v 4v |", "| 4v 5^ 6v 4v |", *_TO_D, "overbends no"),
+    "no-pitch": _moved("| 4v 11v 4v 4v |", "| 4v 10v 4v 4v |", *_TO_D),
+    "mark-lost": _moved("| /4v 6v 5^ - |", "| 4v~ 6v 5^ - |", *_TO_D),
+    "octave-moved": _moved(
+        "| 1^ 4^ 4v 4^ |",
+        "| 3^ 4^ 4v 4^ |",
+        "--harp F --keep sound --octaves note",
+        Request(Keep.SOUND, "F", octaves=Octaves.NOTE),
+    ),
+    "other-step": _moved(
+        "| 4v 5v 6v 4v |",
+        "| 4v 5^ 6v 4v |",
+        "--harp C --tuning country --keep holes",
+        Request(Keep.HOLES, "C", TUNINGS["country"]),
+    ),
+    "harps-joined": _moved(
+        "| 4v 4^ 4v 4^ |\n\n[other]\nharp: G\n| 6v 6^ 6v 6^ |",
+        "| 4v 4^ 4v 4^ |\n\n[other]\n| 6v 6^ 6v 6^ |",
+        *_TO_D,
+    ),
+    "symbol-left": _moved(
+        '| "G of some kind"4v 4^ 4v 4^ |', '| "G7"4v 4^ 4v 4^ |', "--by 2", Request(semitones=2)
+    ),
 }
 
 
 def judge(text: str, example: Example) -> tuple[Diagnostic, ...]:
     """What is found in a text of an example, by its player."""
     file = f"example{example.suffix}"
+    player = parse_player(example.player)
     if example.suffix == TUNING_SUFFIX:
         return read_tuning(text, file)[1]
-    return load(text, file, player=parse_player(example.player)).diagnostics
+    if example.move is not None:
+        return retab(load(text, file), text, example.move, player).findings
+    return load(text, file, player=player).diagnostics

@@ -16,12 +16,12 @@ import pytest
 
 import tabtool
 from tabtool.cli import main
-from tabtool.diagnostics import Diagnostic
+from tabtool.diagnostics import Diagnostic, Rule
 from tabtool.header import TUNING_SUFFIX
 from tabtool.load import load
 from tabtool.player import Player, parse_player
 from tabtool.report import as_text
-from tabtool.rules import EXAMPLES, RULES, judge
+from tabtool.rules import EXAMPLES, MOVING, RULES, judge
 from tabtool.tunings import read_tuning
 
 CASES = Path(__file__).parent / "cases"
@@ -43,8 +43,9 @@ def found_in(path: Path) -> tuple[str, tuple[Diagnostic, ...]]:
 
 
 def test_every_rule_has_its_cases() -> None:
-    assert {path.parent.name for path in FIRING} == set(RULES)
-    assert {path.parent.name for path in SILENT} == set(RULES)
+    moving = {rule.name for rule in MOVING}  # these have their example, and tests/test_retab.py
+    assert {path.parent.name for path in FIRING} == set(RULES) - moving
+    assert {path.parent.name for path in SILENT} == set(RULES) - moving
     reports = {path.with_suffix(".txt") for path in FIRING}
     assert reports == set(CASES.glob("*/*.txt")), "a report without its case, or without report"
 
@@ -121,6 +122,21 @@ def test_explain_shows_an_example_that_is_true(
     assert row["meaning"] == RULES[name].meaning
     assert {found["rule"] for found in row["found"]} == {name}
     assert (row["trips"], row["passes"]) == (example.trips, example.passes)
+    assert example.options in page
+
+
+@pytest.mark.parametrize("rule", MOVING, ids=lambda rule: str(rule.name))
+def test_the_options_of_a_move_say_what_the_example_does(
+    rule: Rule, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    example = EXAMPLES[rule.name]
+    tune = tmp_path / "tune.harptab"
+    player = ["--player", example.player] if example.player else []
+    for text, wanted in ((example.trips, {rule.name}), (example.passes, set())):
+        tune.write_text(text, encoding="utf-8")
+        main(["transpose", str(tune), *example.options.split(), *player, "--json"])
+        found = json.loads(capsys.readouterr().out)["findings"]
+        assert {row["rule"] for row in found} == wanted
 
 
 def test_explain_lists_the_rules_and_knows_a_slip(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,8 +1,9 @@
 """Explain a rule: what it means, a tab that trips it, what is told of it, a tab that does not.
 
 The name of a rule stands in brackets behind each finding of check. Without a name all rules
-are listed. JSON: {"rule", "level", "reads", "meaning", "player", "trips", "found", "passes"},
-"found" as check prints it; without a name a list of {"rule", "level", "reads", "meaning"}.
+are listed. JSON: {"rule", "level", "reads", "meaning", "player", "options", "trips", "found",
+"passes"}, "found" as check prints it and "options" those of transpose for what is told of moving
+a tune; without a name a list of {"rule", "level", "reads", "meaning"}.
 """
 
 from __future__ import annotations
@@ -69,6 +70,7 @@ def as_json(rule: Rule) -> dict[str, object]:
     return {
         **_row(rule),
         "player": example.player,
+        "options": example.options,
         "trips": example.trips,
         "found": as_rows(judge(example.trips, example)),
         "passes": example.passes,
@@ -78,7 +80,8 @@ def as_json(rule: Rule) -> dict[str, object]:
 def as_page(rule: Rule) -> str:
     """A rule with its examples, for reading."""
     example = EXAMPLES[rule.name]
-    by = f" for a player who says '{example.player}'" if example.player else ""
+    by = f", moved by tabtool transpose {example.options}" if example.options else ""
+    by += f", for a player who says '{example.player}'" if example.player else ""
     told = as_text(judge(example.trips, example), example.trips)
     return "\n".join(
         [

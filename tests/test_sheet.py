@@ -179,7 +179,7 @@ WORDS = st.lists(st.text("aimW'", min_size=1, max_size=14), min_size=0, max_size
 
 
 @given(st.lists(st.tuples(BARS, WORDS), min_size=1, max_size=3), st.sampled_from(OPTIONS))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_any_tune_fits_its_pages(lines: list[tuple[str, str]], options: Options) -> None:
     text = HEAD + "4v 4v 4v 4v |\n"
     for bars, words in lines:

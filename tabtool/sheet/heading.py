@@ -30,8 +30,12 @@ def heading(tune: Tune, first: Setting, style: Style, metrics: Metrics) -> Block
     badge, badge_width = _badge(first, style, metrics)
     room = style.usable - badge_width - h
     groups: list[Group] = []
-    size, y = 1.3 * h, 0.0
-    for part in wrapped(metrics, tune.title or "Untitled", size, room, bold=True):
+    y = 0.0
+    for size in (1.3 * h, 1.05 * h, 0.85 * h, 0.7 * h):  # a long title is set smaller
+        title = wrapped(metrics, tune.title or "Untitled", size, room, bold=True)
+        if len(title) <= 2:
+            break
+    for part in title:
         y += CAP * size
         text = words(metrics, part, style.margin, y, size, bold=True, room=room)
         groups.append(Group("title", "", (text,), around((text,))))

@@ -239,6 +239,7 @@ class _Fits:
         self, paper: Paper, measures: Sequence[Measure], style: Style, metrics: Metrics
     ) -> None:
         taps = {t for m in measures for t in range(m.first, m.first + m.taps)}
+        self.h = style.h
         crowd = needs(paper, metrics, style.h)
         self.taps = [sum(part.width for part in crowd[tap]) for tap in taps]
         self.shares = sorted(len(crowd[tap]) for tap in taps)
@@ -268,5 +269,13 @@ class _Fits:
     @property
     def widest(self) -> float:
         """In heights of a hole number: a tap wider than that pulls its notes apart."""
-        usual = self.shares[len(self.shares) * 3 // 4]
-        return max(WIDEST_TAP, WIDEST_SHARE * usual)
+        usual = self.shares[_most(self.shares)]
+        notes = sorted(self.taps)[_most(self.taps)]
+        words = sorted(wide / float(room) for wide, room in self.words)
+        sung = words[_most(words)] if words else 0.0
+        return max(WIDEST_TAP, WIDEST_SHARE * usual, 1.2 * notes / self.h, 1.1 * sung / self.h)
+
+
+def _most(found: Sequence[object]) -> int:
+    """The index under which nine in ten lie."""
+    return len(found) * 9 // 10

@@ -61,7 +61,7 @@ class Style(NamedTuple):
     @property
     def small(self) -> float:
         """The em of what is read at leisure: the key to the signs, bar numbers, page foot."""
-        return max(3.0, 0.43 * self.h)
+        return min(max(3.0, 0.43 * self.h), 3.8)
 
 
 LARGE = 11.5  # the height of a hole number in large print

@@ -8,6 +8,7 @@ is 8 1/2 x 11 inches.
 from __future__ import annotations
 
 import io
+import json
 import os
 import re
 import subprocess
@@ -28,12 +29,15 @@ from tabtool.load import load, load_file
 from tabtool.resolve import as_written
 from tabtool.sheet import html, pdf, svg
 from tabtool.sheet.drawing import Box, Page, Text
-from tabtool.sheet.engrave import endings, pretty
+from tabtool.sheet.engrave import Second, endings, pretty
 from tabtool.sheet.fonts import FontMetrics, missing
+from tabtool.sheet.harpmap import harp_page
 from tabtool.sheet.layout import Options, sheet
 from tabtool.sheet.paper import read
 from tabtool.sheet.spread import Wanted, spread
+from tabtool.sheet.style import Style
 from tabtool.tune import Figure, Tune
+from tabtool.tunings import find_tuning, make_harp
 
 SONGS = sorted((Path(__file__).parent.parent / "songs").glob("*.harptab"))
 METRICS = FontMetrics()
@@ -412,3 +416,65 @@ def test_the_fonts_carry_their_licence() -> None:
     folder = os.path.dirname(path(True))
     text = Path(folder, "LICENSE").read_text()
     assert "Permission is hereby granted, free of charge" in text
+
+
+def test_a_second_harp_stands_below_in_the_same_columns(
+    song: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As many plates in the row below as in the row above."""
+    song.write_text(HEAD + "| 4^ 5^ 6^ 7^ | 4^,5^ 6v - 7^ |", encoding="utf-8")
+    out = song.with_name("x.svg")
+    assert run(str(song), "-o", str(out), "--second", "G", "--json") == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["second"]["harp"] == "G"
+    space = "{http://www.w3.org/2000/svg}"
+    root = ElementTree.parse(out).getroot()
+    roles = Counter(g.attrib["class"] for g in root.iter(f"{space}g"))
+    assert roles["second"] == roles["note"] == 8
+
+
+def test_a_second_harp_fits_the_page() -> None:
+    loaded = load(HARD["all marks"])
+    figures = {note.span: note.figure for note in loaded.tune.notes()}
+    figures[next(iter(figures))] = None
+    second = Second("low F♯", figures)
+    for options in (Options(second=second, harp_map=True), Options(large=True, second=second)):
+        pages = sheet(loaded.tune, as_written(loaded.tune), options, METRICS)
+        once(loaded.tune, pages)
+        geometry(pages)
+
+
+def test_a_map_shows_each_note_used() -> None:
+    """The small map: a plate for every tone of the tune, all twenty reeds named."""
+    loaded = load(HEAD + "| 4v 4v1 8^1 6^^ | 2v1.5 4v 4^ 4^ |")
+    options = Options(harp_map=True, signs=False)
+    pages = sheet(loaded.tune, as_written(loaded.tune), options, METRICS)
+    geometry(pages)
+    titles = [g.title for p in pages for g in p.groups if g.role == "map" and g.title != "holes"]
+    assert len(titles) == 20 + 4
+    assert {"4 draw bent 1: C#5", "8 blow bent 1: Eb6", "6 overblow: Bb5"} <= set(titles)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize(("key", "tuning"), [("C", "Richter"), ("low F#", "chromatic 16")])
+def test_a_harp_page_has_every_note(paper: str, key: str, tuning: str) -> None:
+    """All ways of the harp, 19 + 12 + 7 different pitches on a Richter (FACTS 1.3: 38)."""
+    layout = find_tuning(tuning)
+    assert layout is not None
+    harp = make_harp(key, layout)
+    assert harp is not None
+    page = harp_page(harp, Style(paper), METRICS)
+    geometry((page,))
+    titles = {g.title for g in page.groups if g.role == "map"} - {"holes"}
+    assert len(titles) == len(harp.ways)
+    if tuning == "Richter":
+        assert len({title.split(": ")[1] for title in titles}) == 38
+
+
+def test_layout_prints_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "map.pdf"
+    assert main(["layout", "Bb", "-o", str(out)]) == 0
+    assert capsys.readouterr().out == ""
+    text = pypdf.PdfReader(out).pages[0].extract_text()
+    assert "B♭ harp" in text
+    assert "E♭6" in text

@@ -1,12 +1,17 @@
-"""Print a whole harp: every reed, every bend, every overblow and overdraw."""
+"""Print a whole harp: every reed, every bend, every overblow and overdraw.
+
+With -o, as a page to hang up: .pdf, .svg, .png or .html.
+"""
 
 from __future__ import annotations
 
 import argparse
 
 from tabtool.cli import OK
-from tabtool.commands import common
+from tabtool.commands import common, printing
 from tabtool.harp import Breath, Harp, Technique
+from tabtool.sheet.harpmap import harp_page
+from tabtool.sheet.style import Style
 from tabtool.temperament import A4_STANDARD, EQUAL, Temperament
 
 
@@ -14,6 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("key", metavar="KEY", help="the harp's key: C, Bb, low F …")
     common.add_tuning(parser)
     common.add_temperament(parser)
+    printing.add_output(parser, required=False)
     common.add_json(parser)
 
 
@@ -21,8 +27,15 @@ def run(args: argparse.Namespace) -> int:
     harp = common.harp_of(args.key, common.tuning_of(args))
     temperament = common.temperament_of(args) or EQUAL
     a4 = common.pitch_of(args) or A4_STANDARD
+    if args.out:
+        printing.check_output(args)
+        metrics = printing.metrics()
+        page = harp_page(harp, Style(args.paper), metrics)
+        printing.write_pages((page,), str(harp), args)
     if args.json:
         common.print_json(as_json(harp, temperament, a4))
+    elif args.out:
+        pass
     else:
         print(as_table(harp, temperament))
         if args.temperament or args.pitch:

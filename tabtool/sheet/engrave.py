@@ -6,11 +6,12 @@ A row is laid out with its top at y = 0; `layout` moves it to its place on a pag
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
 
+from tabtool.diagnostics import Span
 from tabtool.sheet.drawing import (
     CAP,
     DESCENT,
@@ -33,9 +34,11 @@ from tabtool.sheet.rows import Row
 from tabtool.sheet.spacing import Need, warped
 from tabtool.sheet.spread import Wanted, spread
 from tabtool.sheet.style import Style
+from tabtool.tune import Figure
 
 LIP = 0.1  # thickness of the lip line, in heights of a hole number like all below
 BARLINE, THICK = 0.07, 0.2
+SECOND = 0.66  # size of the row for a second harp
 RULER = 0.5  # room for the ruler under a row
 BRACKET = 0.85  # room for the brackets of endings over a row
 
@@ -50,6 +53,16 @@ class Block(NamedTuple):
     height: float
     cost: int = 0
     keep: bool = False
+
+
+class Second(NamedTuple):
+    """What to play on a second harp: its key, and a figure for each note by its place.
+
+    None stands for a note that harp does not have.
+    """
+
+    name: str
+    figures: Mapping[Span, Figure | None]
 
 
 class Ending(NamedTuple):
@@ -121,12 +134,17 @@ class _Places:
 
 
 def engrave(
-    paper: Paper, row: Row, crowd: Sequence[tuple[Need, ...]], style: Style, metrics: Metrics
+    paper: Paper,
+    row: Row,
+    crowd: Sequence[tuple[Need, ...]],
+    style: Style,
+    metrics: Metrics,
+    second: Second | None = None,
 ) -> Block:
     """A whole row; `crowd` says what each tap of the tune needs."""
     h = style.h
     places = _Places(row, crowd, style)
-    notes = _notes(paper, row, places, style, metrics)
+    notes = _notes(paper, row, places, h, metrics)
     up = max([(GAP + PLATE) * h, *(-group.box.top for group in notes)])
     down = max([(GAP + PLATE) * h, *(group.box.bottom for group in notes)])
     brackets = _brackets(paper, row, places, style, metrics)
@@ -152,6 +170,10 @@ def engrave(
         )  # fmt: skip
         groups.append(_named("number", number))
     y = floor + RULER * h
+    if second is not None:
+        under, room = _second(paper, row, places, style, metrics, second)
+        groups += [moved(group, 0, y) for group in under]
+        y += room
     for verse in range(paper.verses):
         lines, said = _words(paper, row, places, verse, style, metrics)
         for index, texts in enumerate(lines):
@@ -174,22 +196,58 @@ def _named(role: str, text: Text) -> Group:
     return Group(role, "", (text,), around((text,)))
 
 
-def _notes(paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics) -> list[Group]:
-    """The notes of the row on a lip line at y = 0."""
+def _notes(
+    paper: Paper,
+    row: Row,
+    places: _Places,
+    h: float,
+    metrics: Metrics,
+    figures: Mapping[Span, Figure | None] | None = None,
+) -> list[Group]:
+    """The notes of the row on a lip line at y = 0, or `figures` in their stead."""
     groups = []
     for sound in paper.sounds:
+        figure = sound.note.figure if figures is None else figures.get(sound.note.span)
         for index, (start, end) in enumerate(sound.stretches):
             first, last = max(start, Fraction(row.first)), min(end, Fraction(row.end))
             if first >= last:
                 continue
             x = places.x(first)
+            starts = index == 0 and first == start
+            if figure is None:
+                if starts:
+                    cross = words(metrics, "×", x + 0.1 * h, CAP * h / 2, 1.4 * h, bold=True)
+                    groups.append(Group("note", "not on this harp", (cross,), around((cross,))))
+                continue
             beats = tuple(
                 places.taps[tap] - x
                 for tap in range(int(first) + 1, -(-last.numerator // last.denominator))
             )
-            held = Held(places.end(last) - x, beats, index == 0 and first == start, last == end)
-            groups.append(moved(note(metrics, sound.note.figure, held, style.h), x, 0))
+            held = Held(places.end(last) - x, beats, starts, last == end)
+            groups.append(moved(note(metrics, figure, held, h), x, 0))
     return groups
+
+
+def _second(
+    paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics, second: Second
+) -> tuple[list[Group], float]:
+    """The same music for another harp, smaller, on a lip line of its own; the room it takes."""
+    h = SECOND * style.h
+    notes = _notes(paper, row, places, h, metrics, second.figures)
+    up = max([(GAP + PLATE) * h, *(-group.box.top for group in notes)])
+    down = max([(GAP + PLATE) * h, *(group.box.bottom for group in notes)])
+    lip = 0.2 * style.h + up
+    stroke = line(places.left, lip, places.right, lip, LIP * h)
+    name = words(
+        metrics, second.name, places.left - 0.2 * style.h, lip + CAP * style.small / 2,
+        style.small, bold=True, anchor=1.0, room=places.left - 0.2 * style.h - 3.0,
+    )  # fmt: skip
+    groups = [moved(group._replace(role="second"), 0, lip) for group in notes]
+    return [
+        Group("line", "", (stroke,), around((stroke,))),
+        _named("number", name),
+        *groups,
+    ], lip + down + 0.1 * style.h
 
 
 def _rests(paper: Paper, row: Row, places: _Places, lip: float, h: float) -> Iterable[Group]:

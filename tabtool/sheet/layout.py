@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
+from tabtool.harp import Harp, Tone
 from tabtool.header import Setting
 from tabtool.resolve import Written
 from tabtool.sheet.drawing import Group, Metrics, Page, around, moved, words
-from tabtool.sheet.engrave import Block, engrave
+from tabtool.sheet.engrave import Block, Second, engrave
+from tabtool.sheet.harpmap import tune_map
 from tabtool.sheet.heading import heading, pace, running_head, section_heading
-from tabtool.sheet.legend import entries, legend
+from tabtool.sheet.legend import entries, legend, second_entries
 from tabtool.sheet.paper import Paper, read
 from tabtool.sheet.rows import Row, rows
 from tabtool.sheet.spacing import needs
@@ -34,6 +36,8 @@ class Options(NamedTuple):
     paper: str = "A4"
     large: bool = False
     signs: bool = True  # the key to the signs at the foot of the first page
+    harp_map: bool = False  # the harp with the notes the tune uses, after the music
+    second: Second | None = None  # a smaller row below, for another harp
 
 
 def sheet(tune: Tune, written: Written, options: Options, metrics: Metrics) -> tuple[Page, ...]:
@@ -66,11 +70,13 @@ def _pages(
 ) -> tuple[Page, ...] | None:
     first = paper.sections[0].setting
     placed = rows(paper, style, metrics)
-    blocks, settings = _blocks(tune, paper, placed, style, metrics)
+    blocks, settings = _blocks(tune, paper, placed, style, metrics, options)
     foot = Block((), 0.0)
     if options.signs:
         held = any(end > int(start) + 1 for s in paper.sounds for start, end in s.stretches)
         listed = entries([s.note.figure for s in paper.sounds], bool(paper.rests), held)
+        if options.second is not None:
+            listed += second_entries(options.second)
         foot = legend(listed, style, metrics)
     head = heading(tune, first, style, metrics)
     later = running_head(tune, first, 1, 1, style, metrics).height
@@ -104,7 +110,12 @@ def _pages(
 
 
 def _blocks(
-    tune: Tune, paper: Paper, placed: Sequence[Row], style: Style, metrics: Metrics
+    tune: Tune,
+    paper: Paper,
+    placed: Sequence[Row],
+    style: Style,
+    metrics: Metrics,
+    options: Options,
 ) -> tuple[list[Block], list[Setting]]:
     """Section headings and rows in order, and the setting in force at each."""
     blocks: list[Block] = []
@@ -124,10 +135,30 @@ def _blocks(
                 blocks.append(section_heading(now.name, now.setting, before, style, metrics))
                 settings.append(now.setting)
             section, before = row.section, now.setting
-        block = engrave(paper, row, crowd, style, metrics)
+        block = engrave(paper, row, crowd, style, metrics, options.second)
         blocks.append(block._replace(cost=LINE_COST + block.cost))
         settings.append(now.setting)
+    if options.harp_map:
+        for setting, used in _used(paper):
+            assert setting.harp is not None
+            blocks.append(tune_map(setting.harp, setting.key, used, style, metrics))
+            settings.append(setting)
     return blocks, settings
+
+
+def _used(paper: Paper) -> list[tuple[Setting, frozenset[Tone]]]:
+    """The harps of a tune in order, each with the tones it plays on it."""
+    found: dict[Harp, tuple[Setting, set[Tone]]] = {}
+    for measure in paper.measures:
+        setting = paper.sections[measure.section].setting
+        if setting.harp is None:
+            continue
+        _, tones = found.setdefault(setting.harp, (setting, set()))
+        for sound in paper.sounds:
+            if measure.first <= sound.stretches[0][0] < measure.first + measure.taps:
+                for figure in (sound.note.figure, *sound.note.figure.grace):
+                    tones.update(figure.all_tones)
+    return [(setting, frozenset(tones)) for setting, tones in found.values() if tones]
 
 
 def _turns(

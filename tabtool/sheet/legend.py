@@ -19,7 +19,7 @@ from tabtool.sheet.drawing import (
     shift,
     words,
 )
-from tabtool.sheet.engrave import LIP, Block
+from tabtool.sheet.engrave import LIP, Block, Second
 from tabtool.sheet.plate import Held, natural_width, note
 from tabtool.sheet.style import Style
 from tabtool.tune import PLAIN, Figure, Marks
@@ -28,12 +28,16 @@ SCALE = 0.5  # size of the samples
 
 
 class Entry(NamedTuple):
-    """A sample and its meaning. `width` is in heights of a hole number, None for its own."""
+    """A sample and its meaning. `width` is in heights of a hole number, None for its own.
+
+    Without a figure the sample is `text`, or, where that is empty, the sign for a rest.
+    """
 
     figure: Figure | None
     meaning: str
     width: float | None = None
     beats: int = 0
+    text: str = ""
 
 
 def entries(figures: Iterable[Figure], rests: bool, held: bool) -> list[Entry]:
@@ -108,6 +112,14 @@ def entries(figures: Iterable[Figure], rests: bool, held: bool) -> list[Entry]:
     return list(found.values())
 
 
+def second_entries(second: Second) -> list[Entry]:
+    """What the row for a second harp means."""
+    found = [Entry(None, "the same on that harp", text=second.name)]
+    if None in second.figures.values():
+        found.append(Entry(None, "not on that harp", text="×"))
+    return found
+
+
 def legend(listed: Sequence[Entry], style: Style, metrics: Metrics) -> Block:
     """The entries in lines, each a small sample with its meaning behind it."""
     h, size = style.small * 1.25, style.small
@@ -143,6 +155,9 @@ def legend(listed: Sequence[Entry], style: Style, metrics: Metrics) -> Block:
 
 
 def _sample(entry: Entry, h: float, metrics: Metrics) -> tuple[tuple[Text | Path, ...], float]:
+    if entry.text:
+        shown = words(metrics, entry.text, 0, CAP * h, h, bold=True)
+        return (shown,), shown.width
     if entry.figure is None:
         strokes = [
             bar(

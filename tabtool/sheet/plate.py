@@ -127,7 +127,7 @@ def _cells(
     y = -GAP * h if blown else GAP * h  # where the next plate may begin, going outwards
     # Higher holes stand higher on the page, on either side of the line.
     for index, tone in enumerate(tones if blown else reversed(tones)):
-        below, above = _below(tone, h), _above(tone, h)
+        under, over = below(tone, h), above(tone, h)
         if index:
             seam = 3.2 * SEAM * h if figure.shake else SEAM * h
             if figure.shake:
@@ -135,28 +135,40 @@ def _cells(
                 points = zigzag(0.1 * h, width - 0.1 * h, middle, seam * 0.62, 0.42 * h)
                 items.append(polyline(*points, width=0.1 * h))
             y += -seam if blown else seam
-        top = y - below - height if blown else y + above
-        items += _cell(metrics, tone, width, top, height, size, h)
+        top = y - under - height if blown else y + over
+        items += cell(metrics, tone, str(tone.hole), width, top, height, size, h)
         if index == 0:
             edge = top + height if blown else top
-        y = top - above if blown else top + height + below
+        y = top - over if blown else top + height + under
     return items, edge, y
 
 
-def _below(tone: Tone, h: float) -> float:
+def below(tone: Tone, h: float) -> float:
+    """The room for the teeth under a plate."""
     return TOOTH * h if tone.depth and not tone.overbent else 0.0
 
 
-def _above(tone: Tone, h: float) -> float:
+def above(tone: Tone, h: float) -> float:
+    """The room for the roof over a plate."""
     if not tone.overbent:
         return 0.0
     return (ROOF + SEAM + RAISED * -(-tone.depth // 1)) * h
 
 
-def _cell(
-    metrics: Metrics, tone: Tone, width: float, top: float, height: float, size: float, h: float
+def cell(
+    metrics: Metrics,
+    tone: Tone,
+    label: str,
+    width: float,
+    top: float,
+    height: float,
+    size: float,
+    h: float,
 ) -> list[Text | Path]:
-    """One plate with its number, teeth under it or a roof over it."""
+    """One plate with what it says, teeth under it or a roof over it.
+
+    `top` and `height` are the plate's; `size` is the height of its capitals and figures.
+    """
     blown = tone.breath is Breath.BLOW
     bottom = top + height
     items: list[Text | Path] = []
@@ -171,7 +183,7 @@ def _cell(
     margin = min(PAD * h, 0.12 * width)
     number = words(
         metrics,
-        str(tone.hole),
+        label,
         0,
         0,
         size / CAP,

@@ -19,6 +19,8 @@ COMMANDS = {
     "notes": "what each note sounds: pitch, Hz, degree, onset, duration",
     "layout": "every note of a harp, with all its bends and overbends",
     "find": "everywhere on a harp that a pitch sounds, and its octaves",
+    "where": "every other way to sound each note of a tune on its harp, easiest first",
+    "harps": "which harps play a tune, the easiest first; the fewest for a folder of tunes",
     "transpose": "move a tune to another harp or key: same holes, same sound, or another key",
     "targets": "the exact pitch to aim each note and bend at, and how to check it by ear",
     "drill": "graded practice pages for bends, and worksheets",

@@ -56,6 +56,16 @@ class Choice(NamedTuple):
     cost: int
 
 
+class _Solved(NamedTuple):
+    """The least cost; the way taken by each note that has several; the ways of each want; and
+    how long a phrase was."""
+
+    cost: int
+    values: dict[int, int]
+    grips: list[tuple[Grip, ...]]
+    phrase: int
+
+
 class Hands:
     """One player with one kind of harp: the ways to play each pitch, and what they cost.
 
@@ -224,15 +234,34 @@ class Hands:
         Where phrases overlap so densely that no exact answer is found in bounded work
         (`LIMIT`), only phrases of twice the length are kept alike, and so on.
         """
+        solved = self._solve(passage, root)
+        notes = passage.notes(solved.phrase)
+        chosen = [
+            ways[solved.values.get(note, 0)] if (ways := solved.grips[want]) else None
+            for want, note in zip(passage.sounds, notes, strict=True)
+        ]
+        return Choice(tuple(chosen), solved.cost)
+
+    def rate(self, passage: Passage, root: int = 0) -> tuple[int, int]:
+        """How many written notes of a passage have no way here, and what the rest costs at best."""
+        solved = self._solve(passage, root)
+        missing = sum(
+            count
+            for ways, count in zip(solved.grips, passage.written_counts, strict=True)
+            if not ways
+        )
+        return missing, solved.cost
+
+    def _solve(self, passage: Passage, root: int) -> _Solved:
         phrase = PHRASE
         while True:
             last = phrase > len(passage)
-            solved = self._choose(passage, root, phrase, None if last else LIMIT)
+            solved = self._try(passage, root, phrase, None if last else LIMIT)
             if solved is not None:
                 return solved
             phrase *= 2
 
-    def _choose(self, passage: Passage, root: int, phrase: int, limit: int | None) -> Choice | None:
+    def _try(self, passage: Passage, root: int, phrase: int, limit: int | None) -> _Solved | None:
         wants = [want.moved(-root) for want in passage.wants]
         grips = [self.grips(want) for want in wants]
         joined = passage.joined(phrase, self.paces)
@@ -273,26 +302,26 @@ class Hands:
         if solved is None:
             return None
         least, values = solved
-        notes = passage.notes(phrase)
-        chosen = tuple(
-            [
-                grips[want][values.get(note, 0)] if grips[want] else None
-                for want, note in zip(passage.sounds, notes, strict=True)
-            ]
-        )
-        return Choice(chosen, cost + least)
+        return _Solved(cost + least, values, grips, phrase)
 
     def cost(self, passage: Passage, grips: Sequence[Grip | None]) -> int:
         """Points of a passage played with given grips (None: not played)."""
-        total = sum(
-            grip.points + self.mark_cost(grip, mark)
-            for grip, mark in zip(grips, passage.marks, strict=True)
-            if grip is not None
-        )
-        for (one, two), seconds in zip(pairwise(grips), passage.times, strict=False):
-            if one is not None and two is not None and seconds != math.inf:
-                total += self.change_cost(one, two, seconds)
-        return total
+        return sum(self.costs_along(passage, grips))
+
+    def costs_along(self, passage: Passage, grips: Sequence[Grip | None]) -> list[int]:
+        """Points of each sound with given grips: the grip itself, and getting there."""
+        points = []
+        before: Grip | None = None
+        seconds = math.inf
+        for grip, mark, after in zip(grips, passage.marks, passage.times, strict=True):
+            here = 0
+            if grip is not None:
+                here = grip.points + self.mark_cost(grip, mark)
+                if before is not None and seconds != math.inf:
+                    here += self.change_cost(before, grip, seconds)
+            points.append(here)
+            before, seconds = grip, after
+        return points
 
     def grip_of(self, tones: tuple[Tone, ...], shake: Tone | None = None) -> Grip:
         """A grip as written, whether or not it is one of the ways offered."""

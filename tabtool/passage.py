@@ -48,9 +48,16 @@ class Passage:
         numbers: dict[Want, int] = {}
         self.sounds = [numbers.setdefault(want, len(numbers)) for want in wants]
         self.wants = list(numbers)
+        if times is not None and len(times) < len(wants) - 1:
+            raise ValueError(f"{len(wants)} sounds, but only {len(times)} times between them")
         self.times = [1.0] * len(wants) if times is None else [*times, 1.0][: len(wants)]
         self.marks = list(marks) if marks is not None else [0] * len(wants)
         self.written = written
+        # By number of want, how many notes of the text ask for it.
+        self.written_counts = [0] * len(self.wants)
+        every = range(len(wants)) if written is None else written
+        for sound, _ in dict.fromkeys(zip(self.sounds, every, strict=True)):
+            self.written_counts[sound] += 1
         self._notes: dict[int, list[int]] = {}
         self._joined: dict[tuple[int, tuple[float, ...]], _Joined] = {}
 

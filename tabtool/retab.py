@@ -134,10 +134,7 @@ class _Moving:
         if not settings:
             raise TabError(f"{self.tune.file}: no music in it to move")
         if any(setting.harp is None for setting in settings):
-            raise TabError(
-                f"{self.tune.file}: the tune does not say which harp it is for; write harp: C "
-                "(or its key) at its top, or say it with --from"
-            )
+            raise TabError(f"{self.tune.file}: the tune does not say which harp it is for")
         for setting in dict.fromkeys(settings):
             self.harps[setting] = self.harp_for(setting)
         first = settings[0]

@@ -5,14 +5,14 @@ Counted as played, repeats included; points are those of `fingering.CostTable`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import NamedTuple
 
-from tabtool.fingering import Grip, hands
+from tabtool.fingering import hands
 from tabtool.harp import Technique
+from tabtool.melody import melody
 from tabtool.player import Player
-from tabtool.resolve import NoteEvent, Score
+from tabtool.resolve import Score
 
 
 class Tally(NamedTuple):
@@ -31,8 +31,16 @@ def tally(score: Score, player: Player = Player()) -> Tally:  # noqa: B008 (immu
     """Count what a score asks of a player."""
     events = score.events
     by_bar: dict[int, int] = {}
-    for event, points in zip(events, costs(score, player), strict=True):
-        by_bar[event.bar] = by_bar.get(event.bar, 0) + points
+    for harp, run in groupby(events, lambda event: event.setting.harp):
+        if harp is None:
+            continue
+        tune = melody(tuple(run))
+        played = hands(harp.layout, player)
+        figures = [(*event.figure.grace, event.figure)[place] for event, place in tune.places]
+        grips = [played.grip_of(figure.tones, figure.shake) for figure in figures]
+        points = played.costs_along(tune.passage, grips)
+        for (event, _), here in zip(tune.places, points, strict=True):
+            by_bar[event.bar] = by_bar.get(event.bar, 0) + here
     passes: dict[int, set[int]] = {}
     for event in events:
         passes.setdefault(event.bar, set()).add(event.play)
@@ -52,21 +60,3 @@ def tally(score: Score, player: Player = Player()) -> Tally:  # noqa: B008 (immu
         cost=sum(by_bar.values()),
         hardest=hardest if hardest is not None and weights[hardest] else None,
     )
-
-
-def costs(score: Score, player: Player = Player()) -> Iterable[int]:  # noqa: B008
-    """Points of each event: the note itself, and getting to it from the one before."""
-    before: tuple[NoteEvent, Grip] | None = None
-    for event in score.events:
-        if event.setting.harp is None:
-            before = None
-            yield 0
-            continue
-        played = hands(event.setting.harp.layout, player)
-        figure = event.figure
-        grip = played.grip_of(figure.tones, figure.shake)
-        points = grip.points + played.mark_cost(grip, figure.marks.bends)
-        if before is not None and before[0].setting.harp == event.setting.harp:
-            points += played.change_cost(before[1], grip, event.start_s - before[0].start_s)
-        before = event, grip
-        yield points

@@ -14,6 +14,7 @@ from tabtool.header import Wrong, load_tuning
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.player import Player, load_player
 from tabtool.report import as_text, many
+from tabtool.resolve import HARP_MISSING
 from tabtool.scala import find as find_temperament
 from tabtool.temperament import NAMES, Temperament, reference_pitch
 from tabtool.tunings import HARP_KEY_HELP, TUNINGS, make_harp
@@ -156,6 +157,39 @@ def load_readable(args: argparse.Namespace) -> Loaded:
             f"{loaded.tune.file}: {many(len(faults), 'place')} not understood; see above"
         )
     return loaded
+
+
+def add_from(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--from``, where ``--harp`` would name another one."""
+    parser.add_argument(
+        "--from", dest="old_harp", default="", metavar="KEY", help="the harp of a tune naming none"
+    )
+
+
+def load_on_its_harp(path: str, old_harp: str = "") -> tuple[Loaded, str]:
+    """A tune on the harp it names, or on `old_harp` if it names none; its text.
+
+    `TabError` with every reading error if it is not all understood.
+    """
+    text, name = read_source(path)
+    folder = "" if path == "-" else None
+    loaded = load(text, name, folder=folder)
+    named = all(stretch.setting.harp for stretch in loaded.score.stretches)
+    if old_harp:
+        if named:
+            raise TabError(f"{name}: the tune names its own harp, so --from says nothing")
+        harp_of(old_harp, None)
+        loaded = load(text, name, folder=folder, harp=old_harp)
+    faults = [d for d in loaded.diagnostics if d.rule.reads and d.rule is not HARP_MISSING]
+    if faults:
+        print(as_text(faults, text), file=sys.stderr)
+        raise TabError(f"{name}: {many(len(faults), 'place')} not understood; see above")
+    if not named and not old_harp:
+        raise TabError(
+            f"{name}: the tune does not say which harp it is for; write harp: C (or its key) at "
+            "its top, or say it with --from"
+        )
+    return loaded, text
 
 
 def warn(text: str) -> None:

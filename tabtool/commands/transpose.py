@@ -29,7 +29,7 @@ from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.harp import position
 from tabtool.header import Setting
-from tabtool.load import Loaded, load
+from tabtool.load import Loaded
 from tabtool.music import Key, parse_key
 from tabtool.rekey import interval_to
 from tabtool.report import as_rows, as_text, many, ordinal, summary, table
@@ -64,16 +64,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="what may sound an octave away: nothing; the tune as a whole; single notes that "
         "cannot be played otherwise",
     )
-    parser.add_argument(
-        "--from", dest="old_harp", default="", metavar="KEY", help="the harp of a tune naming none"
-    )
+    common.add_from(parser)
     common.add_player(parser)
     common.add_out(parser)
     common.add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    loaded, text = _source(args)
+    loaded, text = common.load_on_its_harp(args.file, args.old_harp)
     request = _request(args, loaded)
     player = common.player_of(args)
     out = args.out if args.out and args.out != "-" else ""
@@ -89,23 +87,6 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(moved.text)
         print(as_report(loaded, text, request, moved, before, after), file=sys.stderr)
     return OK if moved.loaded.playable else PROBLEMS
-
-
-def _source(args: argparse.Namespace) -> tuple[Loaded, str]:
-    """The tune on its own harp, for `--harp` and `--tuning` here name the new one."""
-    text, name = common.read_source(args.file)
-    folder = "" if args.file == "-" else None
-    loaded = load(text, name, folder=folder)
-    if args.old_harp:
-        if any(stretch.setting.harp for stretch in loaded.score.stretches):
-            raise TabError(f"{name}: the tune names its own harp, so --from says nothing")
-        common.harp_of(args.old_harp, None)
-        loaded = load(text, name, folder=folder, harp=args.old_harp)
-    faults = [d for d in loaded.diagnostics if d.rule.reads and d.rule.name != "harp-missing"]
-    if faults:
-        print(as_text(faults, text), file=sys.stderr)
-        raise TabError(f"{name}: {many(len(faults), 'place')} not understood; see above")
-    return loaded, text
 
 
 def _request(args: argparse.Namespace, loaded: Loaded) -> Request:

@@ -134,8 +134,8 @@ def hz(midi: float) -> float:
     return float(440 * 2 ** ((midi - 69) / 12))
 
 
-def test_write_mend_play_save_reload(page: Page, address: str, songs: Path) -> None:
-    """A tune with a mistake is written, mended by one press, heard, saved and found again."""
+def test_write_mend_move_play_save_reload(page: Page, address: str, songs: Path) -> None:
+    """A tune with a mistake is written, mended, moved to another harp, heard, saved, reloaded."""
     opened(page, address, "")
     text = "title: Draughty Lane\nharp: C\nkey: C\ntempo: 200\n\n| 4^ 4v2 5^ 6^ | 7^ - - - |\n"
     write(page, text)
@@ -149,10 +149,22 @@ def test_write_mend_play_save_reload(page: Page, address: str, songs: Path) -> N
     playwright.expect(error).to_have_count(0)
     assert "| 4^ 4v1 5^ 6^ | 7^ - - - |" in text_of(page)
 
+    # To another harp: nothing changes until it is accepted, and nothing if it is dropped.
+    for taken in (False, True):
+        page.get_by_role("button", name="Move").click()
+        page.locator("#toharp").select_option("G")
+        moved = page.locator("#moved")
+        playwright.expect(moved).to_contain_text("every note sounds as before")
+        playwright.expect(moved.locator(".lines td").last).to_contain_text("5v 5^^ 6v 7^")
+        page.get_by_role("button", name="Accept" if taken else "Drop it").click()
+        assert ("harp: G" in text_of(page)) == taken
+    assert "| 5v 5^^ 6v 7^ | 9v - - - |" in text_of(page)
+
+    playwright.expect(page.locator("#harp caption")).to_contain_text("G harp")
     page.locator("#play").click()
-    until(page, "document.body.dataset.sounding === '7^'")
-    playwright.expect(page.locator(".tile.now .hole")).to_have_text("7")
-    playwright.expect(page.locator(".cm-line .tab-now")).to_have_text("7^")
+    until(page, "document.body.dataset.sounding === '9v'")
+    playwright.expect(page.locator(".tile.now .hole")).to_have_text("9")
+    playwright.expect(page.locator(".cm-line .tab-now")).to_have_text("9v")
     heard = page.evaluate("heard.filter(([type]) => type === 'custom').map(([, hz]) => hz)")
     assert heard == pytest.approx([hz(m) for m in (72, 73, 76, 79, 84)], rel=1e-4)
     page.locator("#stop").click()
@@ -162,7 +174,9 @@ def test_write_mend_play_save_reload(page: Page, address: str, songs: Path) -> N
     page.get_by_role("button", name="Save", exact=True).last.click()
     playwright.expect(page.locator("#status")).to_contain_text("saved")
     saved = (songs / "draughty-lane.harptab").read_text()
-    assert saved == text.replace("4v2", "4v1")
+    assert [e.pitches for e in load(saved).score.events] == [
+        e.pitches for e in load(text.replace("4v2", "4v1")).score.events
+    ]
     page.reload()
     page.wait_for_selector("body[data-ready][data-looked]")
     assert text_of(page).rstrip() == saved.rstrip()
@@ -314,6 +328,22 @@ def test_export_gives_a_file(page: Page, address: str) -> None:
     assert Path(waiting.value.path()).read_bytes()[:4] == b"MThd"
 
 
+def test_a_drill_and_a_worksheet_are_one_press_away(page: Page, address: str) -> None:
+    opened(page, address)
+    page.get_by_role("button", name="Practise").click()
+    page.locator("#drillbends").fill("3v2")
+    page.get_by_role("button", name="Drills").click()
+    playwright.expect(page.locator("#status")).to_contain_text("a new tune")
+    until(page, "document.title.startsWith('Bend')")
+    playwright.expect(page.locator("#unsaved")).to_be_visible()
+    playwright.expect(page.locator("#list li.error")).to_have_count(0)
+    page.get_by_role("button", name="Practise").click()
+    page.get_by_role("button", name="Worksheet").click()
+    playwright.expect(page.locator("#asked pre")).to_contain_text("1")
+    page.get_by_role("button", name="Answers").click()
+    playwright.expect(page.locator("#askedhead")).to_have_text("Answers")
+
+
 def test_text_never_becomes_markup(page: Page, address: str) -> None:
     opened(page, address, "")
     bad = "<img src=x onerror=\"document.body.dataset.hit='1'\">"
@@ -364,7 +394,7 @@ def test_accessibility(page: Page, address: str, scheme: Any, width: int) -> Non
     playwright.expect(page.locator("#found")).to_contain_text("1 tune")
     judge("library")
     page.keyboard.press("Escape")
-    for name in ("Player", "Export"):
+    for name in ("Player", "Export", "Practise", "Move"):
         page.get_by_role("button", name=name).click()
         judge(name)
         page.keyboard.press("Escape")

@@ -4,6 +4,8 @@ import { duration, find, make, say } from "./dom.js";
 import { Editor } from "./editor.js";
 import { HarpView } from "./harp.js";
 import { Library } from "./library.js";
+import { Mover } from "./move.js";
+import { practise } from "./practise.js";
 import { Sound } from "./sound.js";
 import { ask, Refusal } from "./talk.js";
 import { TuneView, key } from "./tune.js";
@@ -40,6 +42,15 @@ const harp = new HarpView(find("harp"), {
   },
 });
 const sound = new Sound({ moved: (at) => moved(at), ended: () => ended() });
+const mover = new Mover({
+  tune: () => ({ text: editor.text, path: tune.path, drawn: latest }),
+  hear: guarded((text) => hearText(text)),
+  closed: () => sound.stop(),
+  accept: (text, said) => {
+    editor.replace(text);
+    say(`${said}; undo brings the old tab back`);
+  },
+});
 const library = new Library({ open: (path) => leave(() => open(path)) });
 
 function failed(error) {
@@ -47,7 +58,16 @@ function failed(error) {
   say(error.message, true);
 }
 
-const guarded = (act) => (...words) => Promise.resolve(act(...words)).catch(failed);
+// An act whose refusal is told of; it begins at once, since sound may only begin on a press.
+function guarded(act) {
+  return async (...words) => {
+    try {
+      return await act(...words);
+    } catch (error) {
+      return failed(error);
+    }
+  };
+}
 
 // Looking: after each change, the newest answer wins.
 
@@ -145,6 +165,18 @@ async function hear(note) {
   sound.once(note.tones.map(([token]) => ways.find((way) => way.token === token)).filter(Boolean));
 }
 
+// Another text than the one in the editor, from its start; no cursor follows.
+async function hearText(text) {
+  sound.wake();
+  await voiced();
+  if (sound.playing) return sound.stop();
+  const other = await ask("play", { text, path: tune.path });
+  score = null;
+  sound.moved = () => {};
+  sound.countIn = false;
+  sound.play(other, 0, null);
+}
+
 async function toggle() {
   if (sound.playing) {
     sound.pause();
@@ -176,6 +208,7 @@ async function begin(from) {
     if (find("loop").checked) loop = span;
     if (from === null || (loop && (from < span[0] || from >= span[1]))) from = span[0];
   } else if (find("loop").checked) loop = [0, score.seconds];
+  sound.moved = moved;
   sound.click = find("click").checked;
   sound.countIn = find("count").checked;
   sound.play(score, from ?? 0, loop);
@@ -234,8 +267,13 @@ async function open(path) {
   show(await ask("open", { path }));
 }
 
-function fresh() {
-  show({ path: "", digest: null, line_end: "\n", text: NEW });
+function fresh(text = NEW) {
+  show({ path: "", digest: null, line_end: "\n", text });
+  if (text !== NEW) {
+    tune.saved = "";
+    find("unsaved").hidden = false;
+    return;
+  }
   editor.view.dispatch({ selection: { anchor: "title: ".length } });
   editor.view.focus();
 }
@@ -340,10 +378,12 @@ function pane(name) {
 function wire() {
   const press = (id, act) => find(id).addEventListener("click", guarded(act));
   press("tunes", () => library.choose());
-  press("new", () => leave(fresh));
+  press("new", () => leave(() => fresh()));
   press("save", save);
   press("tidy", tidy);
   press("give", give);
+  press("move", () => (sound.stop(), mover.ask(start)));
+  press("practise", () => practise(latest, start, (text) => leave(() => fresh(text))));
   press("me", me);
   press("play", toggle);
   press("stop", () => sound.stop());

@@ -82,13 +82,14 @@ export class Sound {
     envelope.gain.setValueAtTime(level, at + length);
     envelope.gain.setTargetAtTime(0, at + length, this.voice.release);
     let last = source.connect(envelope);
-    if (sound.wah) {
-      const hands = this.context.createBiquadFilter();
-      hands.type = "lowpass";
-      hands.frequency.setValueAtTime(700, at);
-      hands.frequency.exponentialRampToValueAtTime(6000, at + Math.min(0.35, length * 0.6));
-      hands.frequency.exponentialRampToValueAtTime(900, at + length);
-      last = last.connect(hands);
+    if (sound.hands) {
+      // Closed hands shut the upper partials in and make the tone softer.
+      const shut = this.context.createBiquadFilter();
+      shut.type = "lowpass";
+      shut.frequency.setValueCurveAtTime(Float32Array.from(sound.hands, (open) => 800 * 10 ** open), at, length);
+      const soft = this.context.createGain();
+      soft.gain.setValueCurveAtTime(Float32Array.from(sound.hands, (open) => 0.6 + 0.4 * open), at, length);
+      last = last.connect(shut).connect(soft);
     }
     last.connect(this.out);
     source.start(at);

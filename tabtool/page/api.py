@@ -15,9 +15,13 @@ from tabtool.diagnostics import TabError
 from tabtool.fixes import Fixes
 from tabtool.header import FIELDS
 from tabtool.load import SUFFIX, Loaded, load
-from tabtool.music import MODES
+from tabtool.music import MODES, parse_key
 from tabtool.page.folder import LARGEST_TUNE, Folder
-from tabtool.page.keep import Kept, kept_of, load_kept, save_kept
+from tabtool.page.formats import FORMATS
+from tabtool.page.formats import export as export_as
+from tabtool.page.keep import Kept, harp_named, kept_of, load_kept, save_kept
+from tabtool.page.moving import Wish
+from tabtool.page.moving import move as moved
 from tabtool.page.play import sounds, voice
 from tabtool.page.view import Json, needs, view
 from tabtool.parse import Known
@@ -99,7 +103,7 @@ def start(desk: Desk, body: Json) -> Json:
             "tempo": ["60", "72", "84", "96", "108", "120", "132", "144"],
             "pitch": ["440", "442", "443"],
         },
-        "exports": [[form, what] for form, (what, _) in EXPORTS.items()],
+        "exports": [[form, what] for form, (what, _) in FORMATS.items()],
         "keys": list(STANDARD_KEYS),
         "registers": list(REGISTERS),
         "tunings": list(TUNINGS),
@@ -201,13 +205,35 @@ def tidy(desk: Desk, body: Json) -> Json:
 def export(desk: Desk, body: Json) -> Json:
     """The tune as a file of another format, in base 64."""
     loaded, _ = desk.load(body)
-    form = text_of(body, "format", 20)
-    if form not in EXPORTS:
-        raise TabError(f"'{form}' is no format; formats: {', '.join(EXPORTS)}")
-    if not loaded.readable:
-        raise TabError("part of the tune is not understood; mend the errors first")
-    data = EXPORTS[form][1](loaded)
-    return {"data": base64.b64encode(data).decode(), "suffix": f".{form}"}
+    suffix = text_of(body, "format", 20)
+    data = export_as(loaded, suffix)
+    return {"data": base64.b64encode(data).decode(), "suffix": f".{suffix}"}
+
+
+def move(desk: Desk, body: Json) -> Json:
+    """The tune on another harp, in another key: before and after, nothing changed yet."""
+    loaded, text = desk.load(body)
+    faults = [row for row in loaded.diagnostics if row.rule.reads]
+    if faults:
+        raise TabError(f"line {faults[0].span.line}: {faults[0].message}; mend that first")
+    fields = {name: text_of(body, name, 60, default) for name, default in _WISH.items()}
+    return moved(loaded, text, Wish(**fields), desk.kept.player)
+
+
+def practise(desk: Desk, body: Json) -> Json:
+    """A page of drills for a harp as the text of a tune, or a worksheet with its answers."""
+    from tabtool import drills
+
+    harp = harp_named(text_of(body, "harp", 60))
+    player = desk.kept.player
+    seed = int(number_of(body, "seed", 1)) % 1_000_000
+    if body.get("worksheet"):
+        sheet = drills.worksheet(harp, player, seed=seed)
+        return {"questions": drills.as_questions(sheet), "answers": drills.as_answers(sheet)}
+    bends = drills.find_bends(harp, player, text_of(body, "bends", 200, ""))
+    key = parse_key(text_of(body, "key", 20, "")) or drills.home_key(harp)
+    made = drills.page(drills.Drill(harp, bends, key, player=player, seed=seed))
+    return {"text": made.text, "title": made.title}
 
 
 def keep(desk: Desk, body: Json) -> Json:
@@ -223,20 +249,7 @@ def kept_json(kept: Kept) -> Json:
     return {"abilities": kept.abilities, "harps": list(kept.harps)}
 
 
-def _midi(loaded: Loaded) -> bytes:
-    from tabtool.writers import mid
-
-    return mid.write(loaded.score)
-
-
-def _harptab(loaded: Loaded) -> bytes:
-    return harptab.write(loaded.tune).encode()
-
-
-EXPORTS: dict[str, tuple[str, Callable[[Loaded], bytes]]] = {
-    "mid": ("MIDI file", _midi),
-    "harptab": ("tab", _harptab),
-}
+_WISH = Wish()._asdict()
 
 CALLS: dict[str, Callable[[Desk, Json], Json]] = {
     "start": start,
@@ -249,5 +262,7 @@ CALLS: dict[str, Callable[[Desk, Json], Json]] = {
     "reeds": reeds,
     "tidy": tidy,
     "export": export,
+    "move": move,
+    "practise": practise,
     "keep": keep,
 }

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
 from tabtool.files import read_text, write_file
+from tabtool.harp import Harp
 from tabtool.player import Player, parse_player
 from tabtool.tunings import HARP_KEY_HELP, find_tuning, make_harp
 
@@ -63,13 +64,19 @@ def kept_of(value: object) -> Kept:
 
 def owned(name: str) -> str:
     """An owned harp in one spelling: key, then tuning unless it is Richter; `TabError` if none."""
-    words = name.split(" ")
-    for count in (len(words), 3, 2, 1):
+    harp = harp_named(name)
+    return harp.key if harp.tuning == "Richter" else f"{harp.key} {harp.tuning}"
+
+
+def harp_named(name: str) -> Harp:
+    """The harp of a name such as ``C``, ``low F`` or ``A natural minor``; `TabError` if none."""
+    words = name.split()
+    for count in range(min(3, len(words)), 0, -1):
         key, tuning = " ".join(words[:count]), " ".join(words[count:])
         layout = find_tuning(tuning or "Richter")
-        harp = make_harp(key, layout) if layout and len(key) <= 12 else None
+        harp = make_harp(key, layout) if layout else None
         if harp is not None:
-            return harp.key if harp.tuning == "Richter" else f"{harp.key} {harp.tuning}"
+            return harp
     raise TabError(f"'{name[:60]}' is no harp: {HARP_KEY_HELP}; a tuning may follow: A melody")
 
 

@@ -73,14 +73,15 @@ def _sound(sound: Sound) -> Json:
         "token": sound.tone.token,
         "place": place(sound.event.note.span),
     }
+    length = sound.end_s - sound.start_s
+    steps = max(2, round(length / STEP_S) + 1)
+    times = [length * at / (steps - 1) for at in range(steps)]
     if not sound.steady:
-        steps = max(2, round((sound.end_s - sound.start_s) / STEP_S) + 1)
-        step = (sound.end_s - sound.start_s) / (steps - 1)
-        row["cents"] = [round(100 * sound.offset(at * step), 1) for at in range(steps)]
+        row["cents"] = [round(100 * sound.offset(at), 1) for at in times]
     if sound.accent:
         row["accent"] = True
     if sound.wah:
-        row["wah"] = True
+        row["hands"] = [round(sound.open_hands(at), 3) for at in times]
     return row
 
 

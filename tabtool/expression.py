@@ -12,7 +12,8 @@ lets it come home: between marks a tone is exactly at its written pitch.
 * *Grace* notes are played just before the beat, taking their time from what precedes;
   before the first note of a tune there is nothing, and they are played on the beat.
 * A *wah* opens and shuts the hands around the harp: softer and duller when shut.
-* A *shake* alternates between two holes, beginning on the first.
+* A *shake* alternates between two holes, beginning on the first; scoop, dip and fall are
+  those of the whole, an accent is of its beginning.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ STACCATO = 0.5  # share of its written time that a staccato note sounds
 class Glide(NamedTuple):
     """A smooth move of pitch, in seconds from the start of the tone and semitones.
 
+    Within a shake it may have begun before the tone, and go on after it.
     Runs as half a cosine from `from_semitones` to `to_semitones`; before and after it
     the other glides, or the written pitch, hold.
     """
@@ -128,13 +130,13 @@ def _grace_times(event: NoteEvent, before_s: float | None) -> tuple[float, float
     """When the first grace note of an event begins and how long each lasts, in seconds.
 
     Graces take their time from before the note, half of what is there at most; with no
-    note before it, from the note itself.
+    note before it, from the note itself, a third of it at most.
     """
     count = len(event.figure.grace)
     if not count:
         return event.start_s, 0.0
     if before_s is None:
-        return event.start_s, min(GRACE_S, (event.end_s - event.start_s) / 2 / count)
+        return event.start_s, min(GRACE_S, (event.end_s - event.start_s) / 3 / count)
     each = min(GRACE_S, (event.start_s - before_s) / 2 / count)
     return event.start_s - each * count, each
 
@@ -149,13 +151,24 @@ def _figure(event: NoteEvent, harp: Harp, start: float, end: float) -> list[Soun
     each = (end - start) / swings
     one = figure._replace(shake=None)
     two = one._replace(tones=(figure.shake,))
-    return [
-        sound
-        for index in range(swings)
-        for sound in _tones(
-            event, two if index % 2 else one, harp, start + index * each, start + (index + 1) * each
-        )
-    ]
+    sounds = []
+    for index in range(swings):
+        since = index * each
+        for sound in _tones(event, two if index % 2 else one, harp, start, end):
+            glides = tuple(
+                glide._replace(start_s=glide.start_s - since, end_s=glide.end_s - since)
+                for glide in sound.glides
+                if glide.start_s < since + each and glide.end_s > since
+            )
+            sounds.append(
+                sound._replace(
+                    start_s=start + since,
+                    end_s=start + since + each,
+                    glides=glides,
+                    accent=sound.accent and index == 0,
+                )
+            )
+    return sounds
 
 
 def _tones(event: NoteEvent, figure: Figure, harp: Harp, start: float, end: float) -> list[Sound]:

@@ -71,29 +71,41 @@ class Source(NamedTuple):
 
 def open_source(path: str) -> Source:
     """The bytes of a file known by its suffix; `TabError` if it is too large or something else."""
-    suffix = os.path.splitext(path)[1].lower()
-    format = SUFFIXES.get(suffix)
-    if format is None:
-        listed = ", ".join(SUFFIXES)
-        raise TabError(f"{path}: read knows {listed}, and not {suffix or 'a name without suffix'}")
-    limit = LIMITS[format]
+    limit = LIMITS[_format_of(path)]
     try:
         with open(path, "rb") as file:
             data = file.read(limit + 1)
     except OSError as error:
         reason = (error.strerror or "it cannot be opened").lower()
         raise TabError(f"{path}: cannot be read: {reason}") from None
+    return source_of(data, path)
+
+
+def source_of(data: bytes, name: str) -> Source:
+    """The bytes of a file of that name; `TabError` if there are too many, or they are another
+    thing than the name says."""
+    format = _format_of(name)
     if not data.strip():
-        raise TabError(f"{path}: an empty file")
+        raise TabError(f"{name}: an empty file")
+    limit = LIMITS[format]
     if len(data) > limit:
-        raise TabError(f"{path}: larger than {limit // 1_000_000} MB, so surely not one melody")
+        raise TabError(f"{name}: larger than {limit // 1_000_000} MB, so surely not one melody")
     found = _kind(data)
     if found and found != format:
-        right = next(suffix for suffix, name in SUFFIXES.items() if name == found)
-        raise TabError(f"{path}: this is {NAMES[found]}; rename it to end in {right}")
+        right = next(suffix for suffix, kind in SUFFIXES.items() if kind == found)
+        raise TabError(f"{name}: this is {NAMES[found]}; rename it to end in {right}")
     if not found and format in ("musicxml", "mxl", "mid"):
-        raise TabError(f"{path}: this is no {NAMES[format]} file")
-    return Source(data, path, format)
+        raise TabError(f"{name}: this is no {NAMES[format]} file")
+    return Source(data, name, format)
+
+
+def _format_of(name: str) -> str:
+    suffix = os.path.splitext(name)[1].lower()
+    format = SUFFIXES.get(suffix)
+    if format is None:
+        listed = ", ".join(SUFFIXES)
+        raise TabError(f"{name}: read knows {listed}, and not {suffix or 'a name without suffix'}")
+    return format
 
 
 def _kind(data: bytes) -> str:

@@ -19,17 +19,25 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from tabtool.audio import by_voice as play_score
+    from tabtool.audio import encoded as sound_file
     from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError
+    from tabtool.expression import perform as perform_score
     from tabtool.harp import Breath, Harp, Layout, Technique, Tone, Way, find, position
     from tabtool.load import Loaded, load_file
     from tabtool.load import load as load_text
     from tabtool.music import Key, hz, parse_key, parse_pitch, spell
     from tabtool.parse import parse as parse_text
     from tabtool.player import Player, parse_player
+    from tabtool.practice import Practice
+    from tabtool.practice import arranged as practise
     from tabtool.resolve import NoteEvent, Score
     from tabtool.resolve import resolve as resolve_tune
+    from tabtool.scala import find as find_temperament
+    from tabtool.temperament import Temperament
     from tabtool.tune import Figure, Marks, Note, Tune
     from tabtool.tunings import TUNINGS, find_tuning, make_harp, read_tuning
+    from tabtool.writers.mid import write as midi_file
 
 # Where each name lives, and what it is called there.
 _HOME = {
@@ -60,6 +68,14 @@ _HOME = {
     "NoteEvent": ("resolve", "NoteEvent"),
     "Score": ("resolve", "Score"),
     "resolve_tune": ("resolve", "resolve"),
+    "Practice": ("practice", "Practice"),
+    "practise": ("practice", "arranged"),
+    "perform_score": ("expression", "perform"),
+    "play_score": ("audio", "by_voice"),
+    "sound_file": ("audio", "encoded"),
+    "midi_file": ("writers.mid", "write"),
+    "Temperament": ("temperament", "Temperament"),
+    "find_temperament": ("scala", "find"),
     "Figure": ("tune", "Figure"),
     "Marks": ("tune", "Marks"),
     "Note": ("tune", "Note"),

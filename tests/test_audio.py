@@ -279,3 +279,16 @@ def test_a_tune_to_a_file_at_a_hundred_times_real_time() -> None:
         spent.append(time.process_time() - begin)
     assert score.seconds > 150
     assert score.seconds / min(spent) > 100
+
+
+def test_the_package_is_the_way_in() -> None:
+    """The names the README's Python example uses, on a song of ours."""
+    import tabtool
+
+    score = tabtool.load_text(SLOW.format(harp="C")).score
+    slow = tabtool.practise(score, tabtool.Practice(loop=2))
+    data = tabtool.sound_file(tabtool.play_score(slow), audio.RATE, ".flac")
+    assert soundfile.info(io.BytesIO(data)).duration == pytest.approx(40.17, abs=0.01)
+    assert tabtool.midi_file(slow)[:4] == b"MThd"
+    assert len(tabtool.perform_score(slow)) == 20
+    assert tabtool.find_temperament("19-limit").name == "19-limit"

@@ -257,7 +257,9 @@ def test_chords_are_plain_and_off_by_default(tmp_path: Path) -> None:
     source.write_text(TUNE)
     assert main(["midi", str(source), "-o", str(out)]) == 0
     assert not [m for m in mido.MidiFile(out) if m.type == "note_on" and m.channel == mid.CHORDS]
-    assert main(["midi", str(source), "-o", str(out), "--chords", "--click", "--count-in"]) == 0
+    assert (
+        main(["midi", str(source), "-o", str(out), "--chords", "--click", "--count-in", "1"]) == 0
+    )
     file = mido.MidiFile(out)
     assert [track.name for track in file.tracks] == ["Kettle", "harmonica", "chords", "click"]
 

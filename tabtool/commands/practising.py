@@ -30,7 +30,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--steps", default="", metavar="N", help="steps of the ladder (one each pass if absent)"
     )
     group.add_argument(
-        "--count-in", default="", metavar="BARS", nargs="?", const="1", help="taps before it begins"
+        "--count-in", default="", metavar="BARS", help="bars of taps before it begins"
     )
     group.add_argument("--click", action="store_true", help="taps all the way through")
     group.add_argument(

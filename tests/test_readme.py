@@ -68,3 +68,14 @@ def test_every_command_header_and_tuning_is_named() -> None:
         assert f"`{name}`" in text or f"tabtool {name}" in text, name
     for name in TUNINGS:
         assert name in text
+
+
+@pytest.mark.parametrize(
+    "code", re.findall(r"```python\n(.*?)```", README.read_text(), re.S) if README.exists() else []
+)
+def test_the_python_examples_run(
+    code: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "songs").symlink_to(ROOT / "songs")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, "README.md", "exec"), {})

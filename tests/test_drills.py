@@ -555,7 +555,11 @@ def test_the_command_writes_a_set(capsys: pytest.CaptureFixture[str], tmp_path: 
     assert names == ["01-draw-find.harptab", "02-draw-phrase.harptab"]
     capsys.readouterr()
     assert main(["check", str(folder), "--player", "bends 2, overbends no"]) == 0
-    assert "2 draw" not in capsys.readouterr().err
+    assert capsys.readouterr().out.count("nothing to object to") == 2
+    assert main([*arguments[:-1], str(tmp_path / "new"), "--kinds", "jazz"]) == 2
+    assert not (tmp_path / "new").exists()  # nothing half done
+    assert main([*arguments[:-2], "-o", str(tmp_path / "no" / "page.harptab")]) == 2
+    assert capsys.readouterr().err.count("\n") == 2
 
 
 @pytest.mark.parametrize(

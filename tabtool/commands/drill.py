@@ -156,12 +156,18 @@ def _drill(args: argparse.Namespace, harp: Harp, player: Player) -> Drill:
 
 
 def _set(args: argparse.Namespace, drill: Drill) -> int:
-    pages = graded(drill)  # all of them first: a fault leaves nothing half done
+    new = not os.path.isdir(args.pages)
     try:
         os.makedirs(args.pages, exist_ok=True)
     except OSError as error:
         reason = (error.strerror or "it cannot be made").lower()
         raise TabError(f"{args.pages}: no folder to write to: {reason}") from None
+    try:
+        pages = graded(drill)  # all of them first: a fault leaves nothing half done
+    except TabError:
+        if new:
+            os.rmdir(args.pages)
+        raise
     rows = []
     for name, made in pages:
         path = os.path.join(args.pages, name)

@@ -106,7 +106,10 @@ def page(drill: Drill) -> Page:
     tempos = _tempos(drill, drafts)
     title = drill.title or _title(drill)
     head = _head(drill, ground, title, tempos[0])
-    text = write(parse("\n".join([*head, *_body(drafts, tempos)]), folder=drill.folder)[0])
+    tune, faults = parse("\n".join([*head, *_body(drafts, tempos)]), folder=drill.folder)
+    if faults:  # only the path of a tuning file can be at fault
+        raise TabError(f"the page cannot name its tuning: {faults[0].message}")
+    text = write(tune)
     loaded = load(text, title, folder=drill.folder, player=drill.player)
     sounding = [event.figure.tones[0] for event in loaded.score.events]
     return Page(
@@ -128,6 +131,7 @@ def graded(drill: Drill) -> tuple[tuple[str, Page], ...]:
     find the note, to place it, in scales, in phrases. Every page has every bend of its group,
     `times` times at least; the tempo begins anew on each.
     """
+    _ground(drill)  # tells of what is wrong with it
     found: list[tuple[str, Page]] = []
     for group in GROUPS:
         bends = tuple(tone for tone in drill.bends if _group_of(tone) == group)

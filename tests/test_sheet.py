@@ -25,7 +25,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from tabtool.cli import main
+from tabtool.drills import worksheet
 from tabtool.load import load, load_file
+from tabtool.player import Player
 from tabtool.resolve import as_written
 from tabtool.sheet import html, pdf, svg
 from tabtool.sheet.drawing import Box, Page, Text
@@ -36,6 +38,7 @@ from tabtool.sheet.layout import Options, sheet
 from tabtool.sheet.paper import read
 from tabtool.sheet.spread import Wanted, spread
 from tabtool.sheet.style import Style
+from tabtool.sheet.worksheet import worksheet_pages
 from tabtool.tune import Figure, Tune
 from tabtool.tunings import find_tuning, make_harp
 
@@ -478,3 +481,37 @@ def test_layout_prints_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     text = pypdf.PdfReader(out).pages[0].extract_text()
     assert "B♭ harp" in text
     assert "E♭6" in text
+
+
+@pytest.mark.parametrize(("key", "tuning"), [("C", "Richter"), ("low F#", "chromatic 16")])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_worksheets_fit_their_pages(key: str, tuning: str, paper: str) -> None:
+    """Blank or filled in; every question numbered on both."""
+    layout = find_tuning(tuning)
+    assert layout is not None
+    harp = make_harp(key, layout)
+    assert harp is not None
+    asked = worksheet(harp, Player(overbends=True), count=40)
+    counted = []
+    for answers in (False, True):
+        pages = worksheet_pages(asked, Style(paper), METRICS, answers=answers)
+        geometry(pages)
+        counted.append(
+            sum(t.text.endswith(".") and t.text[0].isdigit() for p in pages for t in p.texts)
+        )
+    assert counted == [len(asked.questions)] * 2
+
+
+def test_drill_prints_pages(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A page of drills and a worksheet, as PDF; the answers are on the answer sheet alone."""
+    texts = {}
+    for name, options in (
+        ("drill", ["--bends", "4v1", "--kinds", "scale"]),
+        ("blank", ["--worksheet"]),
+        ("full", ["--answers"]),
+    ):
+        out = tmp_path / f"{name}.pdf"
+        assert main(["drill", "--harp", "C", "-o", str(out), *options]) == 0
+        texts[name] = "".join(page.extract_text() for page in pypdf.PdfReader(out).pages)
+    assert "C" in texts["drill"]
+    assert texts["full"].count("E♭") > texts["blank"].count("E♭")

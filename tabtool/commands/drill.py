@@ -7,7 +7,8 @@ a page has every bend that gives a note the harp lacks: draw bends, blow bends, 
 and overdraws, as far as --player goes. Holes whose reeds lie a semitone apart only sag; they
 are never asked for.
 
-The page is a tune in the notation: check, midi and audio take it as any other. The same
+The page is a tune in the notation: check, midi and audio take it as any other; with -o in
+.pdf, .svg, .png or .html it is printed to put on a stand, and so are worksheets. The same
 options and --seed give the same page. --pages FOLDER writes the graded set, one page a stage;
 --worksheet writes questions (which note is it, and where else does it sound?) with blanks, and
 --answers, with the same options, the answers to them.
@@ -29,7 +30,7 @@ import argparse
 import os
 
 from tabtool.cli import OK
-from tabtool.commands import common
+from tabtool.commands import common, printing
 from tabtool.diagnostics import Level, TabError
 from tabtool.drills import (
     KINDS,
@@ -50,6 +51,8 @@ from tabtool.header import TUNING_SUFFIX
 from tabtool.music import Key, parse_key
 from tabtool.player import Player
 from tabtool.report import table
+from tabtool.sheet.style import Style
+from tabtool.sheet.worksheet import worksheet_pages
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -103,6 +106,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="questions on a worksheet (20)",
     )
     common.add_out(parser)
+    printing.add_paper(parser)
     common.add_json(parser)
 
 
@@ -121,7 +125,11 @@ def run(args: argparse.Namespace) -> int:
     if args.pages:
         return _set(args, drill)
     made = page(drill)
-    if args.json:
+    if printing.is_page(args.out or ""):
+        printing.print_tune(made.loaded.tune, args)
+        if args.json:
+            common.print_json(as_json(drill, made))
+    elif args.json:
         common.print_json(as_json(drill, made))
         if args.out:
             common.write_out(args.out, made.text.encode())
@@ -208,6 +216,14 @@ def as_json(drill: Drill, made: Page) -> dict[str, object]:
 
 def _worksheet(args: argparse.Namespace, harp: Harp, player: Player) -> int:
     sheet = worksheet(harp, player, args.count, args.seed)
+    if printing.is_page(args.out or ""):
+        printing.check_output(args)
+        metrics = printing.metrics()
+        pages = worksheet_pages(sheet, Style(args.paper), metrics, answers=args.answers)
+        printing.write_pages(pages, f"{harp}, worksheet {args.seed}", args)
+        if args.json:
+            common.print_json(worksheet_json(sheet))
+        return OK
     if args.json:
         common.print_json(worksheet_json(sheet))
         return OK

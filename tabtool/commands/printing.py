@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.sheet.output import DPI, render, suffix_of
+from tabtool.resolve import as_written
+from tabtool.sheet.layout import Options, sheet
+from tabtool.sheet.output import DPI, FORMATS, render, suffix_of
 from tabtool.sheet.style import PAPERS
+from tabtool.tune import Tune
 
 if TYPE_CHECKING:
     from tabtool.sheet.drawing import Page
@@ -43,6 +46,11 @@ def add_paper(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def is_page(out: str) -> bool:
+    """Whether a path asks for pages, not for text."""
+    return out.lower().endswith(FORMATS)
+
+
 def check_output(args: argparse.Namespace) -> None:
     """`TabError` for what cannot be written, before any work is done."""
     suffix_of(args.out)
@@ -57,6 +65,14 @@ def metrics() -> FontMetrics:
     except ImportError as error:
         raise _missing(error) from None
     return FontMetrics()
+
+
+def print_tune(tune: Tune, args: argparse.Namespace) -> None:
+    """Write a tune as a plain sheet."""
+    check_output(args)
+    fonts = metrics()
+    pages = sheet(tune, as_written(tune), Options(args.paper), fonts)
+    write_pages(pages, tune.title or "Untitled", args)
 
 
 def write_pages(pages: Sequence[Page], title: str, args: argparse.Namespace) -> list[str]:

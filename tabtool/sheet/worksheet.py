@@ -83,7 +83,7 @@ def _head(on: _Sheet, seed: int, page: int) -> Block:
 
 def _asked(on: _Sheet, asked: str) -> Block:
     """What is asked of the rows below."""
-    size, y = 0.66 * on.style.h, 0.35 * on.style.h
+    size, y = 0.66 * on.style.h, 0.7 * on.style.h
     groups: list[Group] = []
     for bold, text in ((True, asked), (False, FAR)):
         for part in wrapped(on.metrics, text, size, on.style.usable, bold=bold):

@@ -33,7 +33,7 @@ class CostTable(NamedTuple):
     bend_change: Weight = Weight(4, "into or out of a bend between two notes")
     bend_to_bend: Weight = Weight(8, "from one bend to another: two pitches to find by ear alone")
     overbend_change: Weight = Weight(12, "into or out of an overbend")
-    slide_change: Weight = Weight(5, "pressing or letting go the slide")
+    slide_change: Weight = Weight(12, "pressing or letting go the slide")
     chord_note: Weight = Weight(2, "each further note of a chord")
     split: Weight = Weight(12, "a split: the tongue on the holes between")
     chord_bend: Weight = Weight(60, "a bend in a chord, which pulls at every reed of it")

@@ -147,13 +147,11 @@ class _Moving:
         self.headers()
         self.symbols()
         moved = rewrite(self.text, self.edits, self.inserted())
-        if write(self.tune) == self.text:  # laid out in columns: lay it out so again
-            moved = write(parse(moved, self.tune.file)[0])
         name = self.out or self.tune.file
-        again = load(
-            moved, name, folder=os.path.dirname(name if self.out else self.tune.file),
-            player=self.player,
-        )  # fmt: skip
+        folder = os.path.dirname(name)
+        if write(self.tune) == self.text:  # laid out in columns: lay it out so again
+            moved = write(parse(moved, name, folder)[0])
+        again = load(moved, name, folder=folder, player=self.player)
         return Retabbed(moved, again, in_order(self.found), self.semitones + self.octave)
 
     # --- harps ---

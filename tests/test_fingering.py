@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import random
 from itertools import product
+from pathlib import Path
 
 import pytest
 
 from tabtool.costs import COSTS, costs_for
 from tabtool.fingering import PHRASE, Choice, Grip, Hands, choose, hands
+from tabtool.load import load_file
+from tabtool.melody import melody
 from tabtool.minimum import Network
 from tabtool.passage import Passage, Want
 from tabtool.player import Player
@@ -249,6 +252,43 @@ def test_a_note_written_once_has_one_fingering_that_suits_both_passes():
 )
 def test_choices_of_a_good_player(line, expected):
     assert " ".join(tokens(line)) == expected
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        # the scale of the key on the cover without the slide; C where the hand already is
+        ([60, 62, 64, 65, 67, 69, 71, 72], "1^ 1v 2^ 2v 3^ 3v 4v 4^"),
+        ([76, 74, 72, 71], "6^ 5v 4^ 4v"),
+        # a neighbour note by the slide alone
+        ([62, 63, 62], "1v 1v* 1v"),
+        ([64, 65, 64], "2^ 2v 2^"),
+        # flat keys: F with the slide among notes with the slide
+        ([61, 65, 68, 65, 61], "1^* 2^* 3^* 2^* 1^*"),
+    ],
+)
+def test_choices_of_a_good_player_on_the_chromatic(line, expected):
+    harp = make_harp("C", TUNINGS["chromatic 12"])
+    assert " ".join(tokens(line, harp)) == expected
+
+
+SONGS = sorted((Path(__file__).resolve().parent.parent / "songs").glob("*.harptab"))
+
+
+@pytest.mark.parametrize("song", SONGS, ids=lambda path: path.stem)
+def test_songs_written_by_hand_are_fingered_alike(song):
+    """Oracle: the songs as their writer fingered them. Where they differ it costs no more."""
+    loaded = load_file(str(song))
+    for harp in {event.setting.harp for event in loaded.score.events}:
+        tune = melody([e for e in loaded.score.events if e.setting.harp == harp])
+        figures = [(*e.figure.grace, e.figure)[place] for e, place in tune.places]
+        played = hands(harp.layout)
+        written = [played.grip_of(figure.tones, figure.shake) for figure in figures]
+        chosen = played.choose(tune.passage, harp.root)
+        same = [one is not None and one.all_tones == two.all_tones
+                for one, two in zip(chosen.grips, written, strict=True)]  # fmt: skip
+        assert chosen.cost <= played.cost(tune.passage, written)
+        assert sum(same) >= 0.9 * len(same)
 
 
 def test_who_does_not_bend_gets_no_bends():

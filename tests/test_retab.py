@@ -408,6 +408,17 @@ def test_every_harp_is_found_by_its_root(layout) -> None:  # type: ignore[no-unt
         assert make_harp(harp.key, layout) == harp
 
 
+def test_a_tuning_file_is_still_found_from_another_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    song = next(path for path in SONGS if path.stem == "nans-wedding")
+    (tmp_path / "far").mkdir()
+    out = tmp_path / "far" / "out.harptab"
+    assert main(["transpose", str(song), "--harp", "D", "--keep", "holes", "-o", str(out)]) == 0
+    assert load_file(str(out)).readable
+    assert tokens(out.read_text()) == tokens(song.read_text())
+
+
 # --- the command ---
 
 

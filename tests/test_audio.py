@@ -155,8 +155,8 @@ def test_files_hold_what_was_rendered() -> None:
 
 def test_a_long_ogg_is_written() -> None:
     """Minutes at once have brought the Vorbis encoder down; by blocks they do not."""
-    noise = np.random.default_rng(1).normal(0, 0.1, 5 * 60 * 44100).astype(np.float32)
-    assert len(audio.encoded(noise, 44100, ".ogg")) > 1_000_000
+    noise = np.random.default_rng(1).normal(0, 0.1, 2 * 60 * 44100).astype(np.float32)
+    assert len(audio.encoded(noise, 44100, ".ogg")) > 400_000
 
 
 @pytest.mark.parametrize("path", FONTS, ids=lambda path: path.stem)

@@ -22,6 +22,7 @@ from tabtool.resolve import Score
 from tabtool.voice import Samples
 
 RATE = 44100
+LONGEST_S = 3600.0  # a take is held in memory: an hour is 0.6 GB
 STEP_S = 0.002  # between the points of a moving pitch; straight lines in between
 ACCENT = 1.5  # amplitude, 3.5 dB
 VIBRATO_LEVEL = 0.5  # amplitude gained a semitone of vibrato upwards

@@ -242,6 +242,14 @@ def test_unknown_suffixes_are_refused_before_the_work(
     assert not (tmp_path / name).exists()
 
 
+def test_more_than_an_hour_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source, out = tmp_path / "a.harptab", tmp_path / "a.wav"
+    source.write_text(SLOW.format(harp="C"))
+    assert main(["audio", str(source), "-o", str(out), "--loop", "200"]) == 2
+    assert "more than an hour" in capsys.readouterr().err
+    assert not out.exists()
+
+
 def test_a_failure_leaves_the_old_file_alone(tmp_path: Path) -> None:
     source, out = tmp_path / "a.harptab", tmp_path / "a.wav"
     source.write_text(MARKED)

@@ -139,3 +139,7 @@ def test_rounded_tempi_do_not_add_up() -> None:
     notes = heard(mid.write(score))
     late = [note.start - event.start_s for note, event in zip(notes, score.events, strict=True)]
     assert max(map(abs, late)) < 5e-4
+
+
+def test_there_are_songs_to_listen_to() -> None:
+    assert len(SONGS) >= 12

@@ -39,6 +39,11 @@ def run(args: argparse.Namespace) -> int:
     if not loaded.score.events:
         raise TabError(f"{loaded.tune.file}: no notes to play")
     score = arranged(loaded.score, practice)
+    if score.seconds > audio.LONGEST_S:
+        raise TabError(
+            f"{loaded.tune.file}: this would be more than an hour of sound; loop less often, "
+            "or choose a --section"
+        )
     taps = clicks(score, practice.click)
     strums = comping(score) if practice.chords else ()
     told: dict[str, object] = {}

@@ -55,13 +55,13 @@ def client(folder: Path, tmp_path: Path) -> TestClient:
     return TestClient(app, base_url=HOME, headers={"origin": HOME})
 
 
-def ask(client: TestClient, name: str, **body: Any) -> Any:
+def ask(client: TestClient, name: str, /, **body: Any) -> Any:
     answer = client.post(f"/api/{name}", json=body)
     assert answer.status_code == 200, answer.text
     return answer.json()
 
 
-def refused(client: TestClient, name: str, status: int = 400, **body: Any) -> str:
+def refused(client: TestClient, name: str, status: int = 400, /, **body: Any) -> str:
     """The one plain line of a refusal."""
     answer = client.post(f"/api/{name}", json=body)
     assert answer.status_code == status, answer.text
@@ -292,6 +292,64 @@ def test_a_move_keeps_what_it_says_and_changes_nothing_itself(client: TestClient
     assert "no tuning" in refused(client, "move", text=TUNE, tuning="../x.harptuning")
     assert refused(client, "move", text=TUNE, harp="Q")
     assert refused(client, "move", text=TUNE, harp="A", keep="nothing")
+
+
+def test_harps_are_ranked_for_the_tune(client: TestClient) -> None:
+    text = TUNE.replace("2v 3v 4v 4^", "4^ 5^ 6^ 5v")  # C E G F
+    rows = ask(client, "harps", text=text)["harps"]
+    assert rows[0]["impossible"] == 0
+    assert "C" in {row["key"] for row in rows}
+    assert [(row["impossible"], row["ease"]) for row in rows] == sorted(
+        (row["impossible"], row["ease"]) for row in rows
+    )
+    assert {row["tuning"] for row in rows} == {"Richter"}
+    assert len({r["tuning"] for r in ask(client, "harps", text=text, every=True)["harps"]}) > 1
+    assert "Player" in refused(client, "harps", text=text, own=True)
+    ask(client, "keep", abilities="", harps=["Bb", "low D"])
+    assert {r["key"] for r in ask(client, "harps", text=text, own=True)["harps"]} == {"Bb", "low D"}
+    moved = ask(client, "harps", text=text, own=True, any_key=True)["harps"]
+    first = moved[0]
+    after = ask(client, "move", text=text, keep="sound", harp=first["key"], by=str(first["move"]))
+    assert after["semitones"] == first["move"]
+    assert after["after"]["impossible"] == first["impossible"] == 0
+    assert "pitch" in refused(client, "harps", text="title: nothing\n")
+
+
+ABC = b"X:1\nT:Scale\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|\n"
+
+
+def test_a_score_is_brought_in(client: TestClient) -> None:
+    """ABC 2.1: C is middle C, MIDI 60; the tab sounds those pitches."""
+    pytest.importorskip("music21", reason="reading scores needs music21")
+    made = ask(client, "import", name="scale.abc", data=base64.b64encode(ABC).decode())
+    pitches = [event.pitches[0] for event in load(made["text"]).score.events]
+    assert pitches == [60, 62, 64, 65, 67, 69, 71, 72]
+    named = ask(client, "import", name="x.abc", data=base64.b64encode(ABC).decode(), harp="low F")
+    assert "harp: low F" in named["text"]
+    tab = ask(client, "import", name="own.harptab", data=base64.b64encode(TUNE.encode()).decode())
+    assert tab["text"] == TUNE
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("x.exe", b"MZ", "read knows"),
+        ("x.abc", b"", "empty"),
+        ("x.mid", b"no midi", "no MIDI"),
+        ("../../x.abc", b"\0", "x.abc"),
+        (
+            "x.musicxml",
+            b"<!DOCTYPE x [<!ENTITY a SYSTEM 'file:///etc/passwd'>]><x>&a;</x>",
+            "x.musicxml",
+        ),
+    ],
+)
+def test_a_bad_import_is_refused(client: TestClient, name: str, data: bytes, said: str) -> None:
+    answer = refused(client, "import", name=name, data=base64.b64encode(data).decode())
+    assert said in answer
+    assert "root:" not in answer
+    assert ".." not in answer
+    assert "whole" in refused(client, "import", name="x.abc", data="@@@")
 
 
 def test_before_and_after_lie_side_by_side() -> None:

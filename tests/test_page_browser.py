@@ -344,6 +344,40 @@ def test_a_drill_and_a_worksheet_are_one_press_away(page: Page, address: str) ->
     playwright.expect(page.locator("#askedhead")).to_have_text("Answers")
 
 
+def test_a_harp_of_the_ranking_is_tried_and_taken(page: Page, address: str) -> None:
+    opened(page, address)
+    page.get_by_role("button", name="Move").click()
+    best = page.locator("#ranking tbody button").first
+    name = best.inner_text()
+    best.click()
+    playwright.expect(page.locator("#moved")).to_contain_text(f"{name} harp")
+    page.get_by_role("button", name="Accept").click()
+    assert f"harp: {name}" in text_of(page)
+    page.locator(".cm-content").press("Control+z")  # one undo brings all of it back
+    playwright.expect(page.locator(".cm-content")).to_contain_text("harp: C")
+
+
+def test_a_score_dropped_on_the_page_becomes_a_tune(page: Page, address: str) -> None:
+    pytest.importorskip("music21", reason="reading scores needs music21")
+    opened(page, address)
+    page.get_by_role("button", name="Import").click()
+    abc = b"X:1\nT:Up the Weir\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|\n"
+    page.locator("#bringfile").set_input_files(
+        {"name": "weir.abc", "mimeType": "text/plain", "buffer": abc}
+    )
+    page.get_by_role("button", name="Read it").click()
+    until(page, "document.title.startsWith('Up the Weir')")
+    playwright.expect(page.locator(".tile:not(.held)")).to_have_count(8)
+    # Dropped, it asks the same.
+    page.evaluate(
+        """() => { const data = new DataTransfer();
+        data.items.add(new File(['X:1'], 'dropped.abc'));
+        dispatchEvent(new DragEvent('drop', { dataTransfer: data })) }"""
+    )
+    playwright.expect(page.locator("#askedhead")).to_have_text("Import")
+    assert page.locator("#bringfile").evaluate("e => e.files[0].name") == "dropped.abc"
+
+
 def test_text_never_becomes_markup(page: Page, address: str) -> None:
     opened(page, address, "")
     bad = "<img src=x onerror=\"document.body.dataset.hit='1'\">"
@@ -394,7 +428,7 @@ def test_accessibility(page: Page, address: str, scheme: Any, width: int) -> Non
     playwright.expect(page.locator("#found")).to_contain_text("1 tune")
     judge("library")
     page.keyboard.press("Escape")
-    for name in ("Player", "Export", "Practise", "Move"):
+    for name in ("Player", "Export", "Import", "Practise", "Move"):
         page.get_by_role("button", name=name).click()
         judge(name)
         page.keyboard.press("Escape")

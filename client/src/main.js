@@ -3,6 +3,7 @@ import { question } from "./ask.js";
 import { duration, find, make, say } from "./dom.js";
 import { Editor } from "./editor.js";
 import { HarpView } from "./harp.js";
+import { bring } from "./import.js";
 import { Library } from "./library.js";
 import { Mover } from "./move.js";
 import { practise } from "./practise.js";
@@ -383,6 +384,14 @@ function wire() {
   press("tidy", tidy);
   press("give", give);
   press("move", () => (sound.stop(), mover.ask(start)));
+  const brought = (text, told) => leave(() => (fresh(text), say(told, told.length > 90)));
+  press("import", () => bring(start, brought));
+  addEventListener("dragover", (event) => event.preventDefault());
+  addEventListener("drop", guarded((event) => {
+    if (!event.dataTransfer.files.length) return;
+    event.preventDefault();
+    bring(start, brought, event.dataTransfer.files[0]);
+  }));
   press("practise", () => practise(latest, start, (text) => leave(() => fresh(text))));
   press("me", me);
   press("play", toggle);

@@ -43,7 +43,11 @@ export class Mover {
       ["no", "none"], ["tune", "the whole tune"], ["note", "single notes that cannot be played otherwise"],
     ], "no");
     this.result = make("div", { id: "moved", role: "region", "aria-label": "Before and after", tabindex: "0" });
-    this.ranking = make("div", { id: "ranking" });
+    this.by = "";
+    this.own = make("input", { type: "checkbox", checked: start.kept.harps.length > 0, disabled: !start.kept.harps.length });
+    this.every = make("input", { type: "checkbox" });
+    this.anyKey = make("input", { type: "checkbox" });
+    this.ranking = make("div", { id: "ranking", role: "region", "aria-label": "Best harps", tabindex: "0" });
     const field = (label, control) => make("label", {}, `${label} `, control);
     const buttons = make("p", { class: "buttons" },
       make("button", { type: "button", onclick: () => this.hear(this.body.text) }, "▶ Hear before"),
@@ -57,12 +61,50 @@ export class Mover {
       make("h2", { id: "askedhead" }, harp ? `Move the tune from the ${harp.name}` : "Move the tune"),
       make("div", { class: "fields" }, field("what stays", this.keep), field("harp", this.harp), field("tuning", this.tuning),
         field("key", this.key), field("octaves may change for", this.octaves)),
+      make("p", { class: "rankhead" }, make("strong", {}, "Best harps for it"),
+        make("label", {}, this.own, " only mine"), make("label", {}, this.every, " every tuning"), make("label", {}, this.anyKey, " in any key")),
       this.ranking, this.result, buttons);
+    for (const control of [this.own, this.every, this.anyKey]) control.addEventListener("change", () => this.rank());
     for (const control of [this.keep, this.harp, this.tuning, this.key, this.octaves]) {
-      control.addEventListener("change", () => this.look());
+      control.addEventListener("change", () => {
+        this.by = "";
+        this.look();
+      });
     }
     dialog.showModal();
-    await this.look();
+    await Promise.all([this.look(), this.rank()]);
+  }
+
+  async rank() {
+    let harps;
+    try {
+      ({ harps } = await ask("harps", { ...this.body, own: this.own.checked, every: this.every.checked, any_key: this.anyKey.checked }));
+    } catch (error) {
+      this.ranking.replaceChildren(make("p", {}, error.message));
+      return;
+    }
+    const heads = ["try", "position", "cannot play", "points a note", "key moves"];
+    this.ranking.replaceChildren(make("table", {},
+      make("thead", {}, make("tr", {}, heads.map((head) => make("th", { scope: "col" }, head)))),
+      make("tbody", {}, harps.map((harp) => make("tr", {},
+        make("td", {}, make("button", { type: "button", onclick: () => this.try(harp) },
+          harp.tuning === "Richter" ? harp.key : `${harp.key} ${harp.tuning}`)),
+        make("td", {}, harp.position ? String(harp.position) : "–"),
+        make("td", {}, harp.impossible ? `✕ ${harp.impossible}` : "✓ nothing"),
+        make("td", {}, harp.ease.toFixed(1)),
+        make("td", {}, harp.move ? `${harp.move > 0 ? "+" : "−"}${Math.abs(harp.move)}` : "0"))))));
+  }
+
+  // Show the move to a harp of the ranking.
+  try(harp) {
+    this.keep.value = "sound";
+    this.key.value = "";
+    for (const [select, value] of [[this.harp, harp.key], [this.tuning, harp.tuning]]) {
+      if (![...select.options].some((option) => option.value === value)) select.append(make("option", { value }, value));
+      select.value = value;
+    }
+    this.by = harp.move ? String(harp.move) : "";
+    this.look();
   }
 
   // What the controls say; empty where they do not yet say enough.
@@ -78,6 +120,7 @@ export class Mover {
       tuning: this.tuning.disabled ? "" : this.tuning.value,
       to_key: moves ? this.key.value : "",
       octaves: this.octaves.value,
+      by: moves ? "" : this.by,
     };
     return wish.harp || wish.tuning || wish.to_key ? wish : null;
   }

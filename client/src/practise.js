@@ -14,12 +14,16 @@ export async function practise(drawn, start, open) {
     make("p", {}, "Bend with the mouth, not with force; breathe at every rest. If you feel light-headed, stop and breathe quietly."),
   ], [["drill", "Drills", true], ["worksheet", "Worksheet"], ["", "Cancel"]]);
   if (!answer) return;
+  say("writing it …");
   const seed = 1 + Math.floor(Math.random() * 999999);
   const made = await ask("practise", { harp: harp.value, bends: bends.value, seed, worksheet: answer === "worksheet" });
   if (made.text) {
     await open(made.text);
     say(`${made.title}: a new tune, not saved yet`);
-  } else await sheet(made);
+  } else {
+    say("");
+    await sheet(made);
+  }
 }
 
 async function sheet({ questions, answers }) {

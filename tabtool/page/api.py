@@ -12,24 +12,28 @@ import os
 from collections.abc import Callable
 
 from tabtool.diagnostics import TabError
+from tabtool.files import decode
 from tabtool.fixes import Fixes
 from tabtool.header import FIELDS
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.music import MODES, parse_key
 from tabtool.page.folder import LARGEST_TUNE, Folder
-from tabtool.page.formats import FORMATS
+from tabtool.page.formats import FORMATS, brought_in
 from tabtool.page.formats import export as export_as
 from tabtool.page.keep import Kept, harp_named, kept_of, load_kept, save_kept
-from tabtool.page.moving import Wish
+from tabtool.page.moving import Wish, best_harps, layouts_for
 from tabtool.page.moving import move as moved
 from tabtool.page.play import sounds, voice
 from tabtool.page.view import Json, needs, view
 from tabtool.parse import Known
 from tabtool.player import Player
+from tabtool.ranking import every_harp
+from tabtool.readers import SUFFIXES, Choice
 from tabtool.report import as_rows, summary
 from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
 from tabtool.writers import harptab
 
+LARGEST_IMPORT = 4_500_000  # characters of base 64
 MOST_FIXED = 60  # findings that get mends; a text with more has other worries
 
 
@@ -104,6 +108,7 @@ def start(desk: Desk, body: Json) -> Json:
             "pitch": ["440", "442", "443"],
         },
         "exports": [[form, what] for form, (what, _) in FORMATS.items()],
+        "imports": [*SUFFIXES, SUFFIX],
         "keys": list(STANDARD_KEYS),
         "registers": list(REGISTERS),
         "tunings": list(TUNINGS),
@@ -220,6 +225,34 @@ def move(desk: Desk, body: Json) -> Json:
     return moved(loaded, text, Wish(**fields), desk.kept.player)
 
 
+def harps(desk: Desk, body: Json) -> Json:
+    """The best harps for the tune: of the player's own, of every tuning, or of its own tuning
+    and Richter."""
+    loaded, _ = desk.load(body)
+    own = [harp_named(name) for name in desk.kept.harps] if body.get("own") else []
+    if body.get("own") and not own:
+        raise TabError("no harps of yours are named yet; name them under Player")
+    every, any_key = bool(body.get("every")), bool(body.get("any_key"))
+    return {
+        "harps": best_harps(
+            loaded, desk.kept.player, own or every_harp(layouts_for(loaded, every)), any_key
+        )
+    }
+
+
+def bring_in(desk: Desk, body: Json) -> Json:
+    """A score, or tab typed by hand, as the text of a new tune, with what was lost on the way."""
+    name = os.path.basename(text_of(body, "name", 200).replace("\\", "/"))
+    try:
+        data = base64.b64decode(text_of(body, "data", LARGEST_IMPORT), validate=True)
+    except ValueError:
+        raise TabError("the file did not arrive whole") from None
+    if name.endswith(SUFFIX):
+        return {"text": decode(data, name), "told": []}
+    which = [text_of(body, part, 200, "") for part in ("part", "voice", "tune")]
+    return brought_in(data, name, Choice(*which), text_of(body, "harp", 60, ""))
+
+
 def practise(desk: Desk, body: Json) -> Json:
     """A page of drills for a harp as the text of a tune, or a worksheet with its answers."""
     from tabtool import drills
@@ -263,6 +296,8 @@ CALLS: dict[str, Callable[[Desk, Json], Json]] = {
     "tidy": tidy,
     "export": export,
     "move": move,
+    "harps": harps,
+    "import": bring_in,
     "practise": practise,
     "keep": keep,
 }

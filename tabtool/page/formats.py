@@ -1,4 +1,4 @@
-"""What a tune is exported as: the suffix, what to call it, and the bytes.
+"""What a tune is exported as (the suffix, what to call it, the bytes), and what is read in.
 
 The heavy libraries are loaded only for the format that needs them; one that is missing is
 told of in one line.
@@ -8,9 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from tabtool.choose import best_harp, fit
 from tabtool.diagnostics import TabError
 from tabtool.load import Loaded
+from tabtool.notate import notate
+from tabtool.page.keep import harp_named
+from tabtool.page.view import Json
+from tabtool.readers import Choice, source_of
+from tabtool.report import many
 from tabtool.resolve import as_written
+from tabtool.tunings import TUNINGS
 from tabtool.writers import harptab
 
 LONGEST_SOUND = 20 * 60.0  # seconds; a longer take is made by the audio command
@@ -57,6 +64,26 @@ def _sound(loaded: Loaded, suffix: str) -> bytes:
     except ImportError as error:
         raise TabError(f"sound files need {error.name}: pip install 'tabtool[audio]'") from None
     return audio.encoded(audio.by_voice(loaded.score), audio.RATE, f".{suffix}")
+
+
+def brought_in(data: bytes, name: str, choice: Choice, harp: str) -> Json:
+    """A score as the text of a tune on the harp named, or the one it lies best on; ``told``
+    lists that harp and what the notation could not keep. `TabError` where it cannot be read."""
+    source = source_of(data, name)
+    try:
+        melody = source.melody(choice)
+    except ModuleNotFoundError as error:
+        if error.name != "music21":
+            raise
+        raise TabError("reading scores needs music21: pip install 'tabtool[read]'") from None
+    pitches = list(melody.pitches())
+    chosen = fit(harp_named(harp), pitches) if harp else best_harp(pitches, TUNINGS["Richter"])
+    written = notate(melody, chosen.harp, name)
+    how = "the harp you named" if harp else "the harp it lies best on"
+    told = [f"{how} is the {chosen.harp}"]
+    if chosen.missing:
+        told.append(f"{many(chosen.missing, 'note')} it does not have, written all the same")
+    return {"text": written.text, "told": [*told, *written.remarks]}
 
 
 FORMATS: dict[str, tuple[str, Callable[[Loaded, str], bytes]]] = {

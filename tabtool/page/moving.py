@@ -3,29 +3,35 @@
 from __future__ import annotations
 
 import difflib
+import re
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
-from tabtool.harp import position
+from tabtool.harp import Harp, Layout, position
 from tabtool.load import Loaded
+from tabtool.melody import melody
 from tabtool.music import parse_key
 from tabtool.page.view import Json
 from tabtool.player import Player
-from tabtool.rekey import interval_to
+from tabtool.ranking import rank
+from tabtool.rekey import interval_to, moved_key
 from tabtool.report import as_rows, summary
 from tabtool.retab import Keep, Octaves, Request, retab
 from tabtool.tally import tally
-from tabtool.tunings import find_tuning
+from tabtool.tunings import TUNINGS, find_tuning
 
 
 class Wish(NamedTuple):
-    """What was asked for on the page; `to_key` is empty where the sound stays where it is."""
+    """What was asked for on the page; `to_key`, or `by` in semitones, says where the sound goes,
+    both empty where it stays."""
 
     keep: str = "sound"
     harp: str = ""
     tuning: str = ""
     to_key: str = ""
     octaves: str = "no"
+    by: str = ""
 
 
 def move(loaded: Loaded, text: str, wish: Wish, player: Player) -> Json:
@@ -56,7 +62,7 @@ def _request(loaded: Loaded, wish: Wish) -> Request:
         tuning = find_tuning(wish.tuning)
         if tuning is None:
             raise TabError(f"no tuning is called '{wish.tuning[:40]}'")
-    semitones, key = 0, None
+    semitones, key = _semitones(wish.by), None
     if wish.to_key:
         key = parse_key(wish.to_key)
         old = loaded.score.stretches[0].setting.key if loaded.score.stretches else None
@@ -66,6 +72,45 @@ def _request(loaded: Loaded, wish: Wish) -> Request:
             raise TabError("the tune does not say which key it is in; write key: G at its top")
         semitones = interval_to(old, key.pitch_class)
     return Request(Keep(wish.keep), wish.harp, tuning, "", semitones, key, Octaves(wish.octaves))
+
+
+def _semitones(by: str) -> int:
+    if by and not re.fullmatch(r"[+-]?\d{1,2}", by):
+        raise TabError(f"'{by[:20]}' is no number of semitones")
+    return int(by or 0)
+
+
+def best_harps(
+    loaded: Loaded, player: Player, harps: Sequence[Harp], any_key: bool, top: int = 14
+) -> list[Json]:
+    """The best of some harps for a tune, in order.
+
+    `move` in a row is how far the tune would move in semitones; `ease` is points a note.
+    """
+    if not loaded.score.events or not any(e.pitches[0] is not None for e in loaded.score.events):
+        raise TabError("no note in it has a pitch")
+    key = loaded.score.stretches[0].setting.key
+    tune = melody(loaded.score.events)
+    return [
+        {
+            "name": str(one.harp),
+            "key": one.harp.key,
+            "tuning": one.harp.tuning,
+            "position": position(one.harp, moved_key(key, one.semitones)) if key else 0,
+            "move": one.semitones,
+            "impossible": one.impossible,
+            "ease": round(one.ease, 1),
+        }
+        for one in rank([tune], harps, player, any_key)[:top]
+    ]
+
+
+def layouts_for(loaded: Loaded, every: bool) -> list[Layout]:
+    """The tunings worth trying for a tune: every one, or its own and Richter."""
+    if every:
+        return list(TUNINGS.values())
+    own = [stretch.setting.tuning for stretch in loaded.score.stretches]
+    return list({layout.name: layout for layout in (*own, TUNINGS["Richter"])}.values())
 
 
 def side_by_side(before: str, after: str) -> list[list[str | None]]:

@@ -37,7 +37,7 @@ from tabtool.sheet.style import Style
 from tabtool.tune import Figure
 
 LIP = 0.1  # thickness of the lip line, in heights of a hole number like all below
-BARLINE, THICK = 0.07, 0.2
+BARLINE, THICK = 0.07, 0.18
 SECOND = 0.66  # size of the row for a second harp
 RULER = 0.5  # room for the ruler under a row
 BRACKET = 0.85  # room for the brackets of endings over a row
@@ -320,12 +320,12 @@ def _repeat(x: float, lip: float, lane: tuple[float, float], side: int, h: float
     """A repeat sign at `x`, its dots to the right (`side` 1) or left (-1), where it repeats."""
     top, bottom = lane
     ends = sorted((x, x + side * THICK * h))
-    thin = x + side * (THICK + 0.15) * h
-    at = x + side * (THICK + 0.4) * h
+    thin = x + side * (THICK + 0.11) * h
+    at = x + side * (THICK + 0.29) * h
     return [
         bar(ends[0], top, ends[1], bottom),
         line(thin, top, thin, bottom, BARLINE * h),
-        *(dot(at, lip + up * 0.62 * h, 0.15 * h) for up in (-1, 1)),
+        *(dot(at, lip + up * 0.62 * h, 0.13 * h) for up in (-1, 1)),
     ]
 
 

@@ -46,12 +46,12 @@ class Style(NamedTuple):
     @property
     def bar_gap(self) -> float:
         """Between the last tap of a bar and the first of the next."""
-        return (1.7 if self.repeats else 0.7) * self.h
+        return (1.35 if self.repeats else 0.7) * self.h
 
     @property
     def lyric(self) -> float:
         """The em of sung words."""
-        return 0.76 * self.h
+        return min(0.76 * self.h, 2.5 + 0.45 * self.h)
 
     @property
     def symbol(self) -> float:
@@ -64,4 +64,4 @@ class Style(NamedTuple):
         return min(max(3.0, 0.43 * self.h), 3.8)
 
 
-LARGE = 11.5  # the height of a hole number in large print
+LARGE = 10.5  # the height of a hole number in large print: half as large again

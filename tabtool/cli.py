@@ -28,6 +28,7 @@ COMMANDS = {
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "sheet": "a page to put on a stand, to read from a metre away: .pdf, .svg, .png, .html",
     "read": "a score or a tab typed by hand, read and written down as tab",
+    "write": "a tune for others: a score, ABC, typed tab, or a table of its notes",
     "format": "write a tune in its one canonical layout",
     "page": "a page in the browser to write, see, hear and move tunes",
 }

@@ -44,6 +44,7 @@ class Change(NamedTuple):
     key: Key | None = None
     section: str = ""
     feel: str = ""
+    harp: str = ""  # the harp to take, where a tune is written for one
 
     def over(self, before: Change) -> Change:
         """Both changes together, this one last."""
@@ -53,6 +54,7 @@ class Change(NamedTuple):
             self.key or before.key,
             self.section or before.section,
             self.feel or before.feel,
+            self.harp or before.harp,
         )
 
     def since(self, before: Change) -> Change:
@@ -63,6 +65,7 @@ class Change(NamedTuple):
             self.key if self.key != before.key else None,
             self.section,
             self.feel if self.feel != before.feel else "",
+            self.harp if self.harp != before.harp else "",
         )
 
 

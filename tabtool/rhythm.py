@@ -16,7 +16,8 @@ from typing import NamedTuple, TypeAlias
 # What a pair of parentheses costs against one more share: above 1, so that
 # 5v,-,-,4v is preferred to 5v,(-,4v), and below 2, so that 6/8 keeps its three parts.
 SPLIT_COST = 1.5
-FINEST = 64  # parts of one share; finer is no rhythm anybody wrote
+MOST_PARTS = 16  # even parts of one share; more are no rhythm anybody can read
+FINEST = 1024  # parts of a whole beat, however they are nested
 
 
 class Slot(NamedTuple):
@@ -86,21 +87,25 @@ def _cheapest(
     length = high - low
     parts = math.lcm(*(((start - low) / length).denominator for start in inside))
     if parts > FINEST:
-        raise TooFine(f"a beat in {parts} parts")
+        raise TooFine(f"a share in {parts} parts")
     best: tuple[float, _Shape] | None = None
     if not inside:
         slot = max(i for i, start in enumerate(starts) if start <= low)
         best = 1.0, _Leaf(slot, starts[slot] == low)
-    for count in range(2, parts + 1):
+    for count in range(2, min(parts, MOST_PARTS) + 1):
         if parts % count:
             continue
         step = length / count
-        shares = [
-            _cheapest(starts, low + i * step, low + (i + 1) * step, known) for i in range(count)
-        ]
+        try:
+            shares = [
+                _cheapest(starts, low + i * step, low + (i + 1) * step, known) for i in range(count)
+            ]
+        except TooFine:
+            continue
         cost = sum(own + SPLIT_COST * (not isinstance(s, _Leaf)) for own, s in shares)
         if best is None or cost < best[0]:
             best = cost, tuple(share for _, share in shares)
-    assert best is not None
+    if best is None:
+        raise TooFine(f"a share in {parts} parts")
     known[low, high] = best
     return best

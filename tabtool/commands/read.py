@@ -20,9 +20,9 @@ from tabtool.diagnostics import TabError
 from tabtool.measures import Melody
 from tabtool.music import spell
 from tabtool.notate import Written, notate
-from tabtool.readers import Choice, open_source
+from tabtool.readers import HARP, Choice, open_source
 from tabtool.report import many
-from tabtool.tunings import TUNINGS
+from tabtool.tunings import TUNINGS, find_tuning, make_harp
 
 EXTRA = "pip install 'tabtool[read]'"
 
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         common.print_json(_json(args, melody, chosen, written))
     elif args.out != "-":
-        for line in _told(args, chosen, written):
+        for line in _told(args, melody, chosen, written):
             common.warn(line)
     return OK
 
@@ -98,12 +98,20 @@ def _harp(args: argparse.Namespace, melody: Melody) -> Fit:
     pitches = list(melody.pitches())
     if args.harp:
         return fit(common.harp_of(args.harp, layout), pitches)
+    named = HARP.fullmatch(melody.measures[0].change.harp)
+    if named and not args.tuning and not args.transpose:
+        own = find_tuning(named["tuning"])
+        harp = make_harp(named["key"], own) if own else None
+        if harp is not None:
+            return fit(harp, pitches)
     return best_harp(pitches, layout or TUNINGS["Richter"])
 
 
-def _told(args: argparse.Namespace, chosen: Fit, written: Written) -> list[str]:
+def _told(args: argparse.Namespace, melody: Melody, chosen: Fit, written: Written) -> list[str]:
     """What a person should know of the reading, a line each."""
     harp = "the harp you named" if args.harp else "the harp it lies best on"
+    if not args.harp and str(chosen.harp) == melody.measures[0].change.harp:
+        harp = "the harp the file names"
     of = ", ".join(
         f"{many(count, 'note')} {how}"
         for count, how in (

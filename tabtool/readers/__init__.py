@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib
 import os
+import re
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
@@ -40,6 +41,8 @@ NAMES = {
     "krn": "Humdrum",
     "txt": "text",
 }
+# How scores that were written from tab name their harp (see `Harp.__str__`).
+HARP = re.compile(r"(?P<key>.+) harp, (?P<tuning>.+) tuning")
 
 
 class Choice(NamedTuple):

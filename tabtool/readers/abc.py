@@ -14,7 +14,7 @@ from typing import Any
 from tabtool.diagnostics import TabError
 from tabtool.measures import Measure, Melody, Sounded
 from tabtool.music import Meter
-from tabtool.readers import Choice, text_of
+from tabtool.readers import HARP, Choice, text_of
 from tabtool.readers.abc_text import BarText, Place, field, scan
 from tabtool.readers.staff import choose_part, counted, parse_score, struck
 
@@ -45,9 +45,13 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         raise TabError(
             f"{name}: {len(places)} notes and rests, of which {len(sounding)} were understood"
         )
+    measures = list(_measures(_opened(voice.bars), sounding, taken.meter))
+    if HARP.fullmatch(field(head, "N")) and measures:
+        change = measures[0].change._replace(harp=field(head, "N"))
+        measures[0] = measures[0]._replace(change=change)
     said = ("the notation has no place for " + counted(taken.lost),) if taken.lost else ()
     return Melody(
-        tuple(_measures(_opened(voice.bars), sounding, taken.meter)),
+        tuple(measures),
         field(head, "T"),
         field(head, "C"),
         voice.name if len(names) > 1 else "",
@@ -90,6 +94,7 @@ def _measures(
 ) -> Iterator[Measure]:
     """The bars of the text with the notes music21 read."""
     at = 0
+    before: Sounded | None = None  # a note from which a tie leads on
     for bar in bars:
         change = bar.places[0].change
         for place in bar.places[1:]:
@@ -99,8 +104,9 @@ def _measures(
         notes: list[Sounded] = []
         symbols: list[tuple[Fraction, str]] = []
         for place in bar.places:
-            note = _at(place, sounding[at], now, meter)
+            note = _at(place, sounding[at], now, meter, before)
             at += 1
+            before = note if place.ties else None
             if place.symbol:
                 symbols.append((now, place.symbol))
             notes.append(note)
@@ -111,11 +117,14 @@ def _measures(
         )  # fmt: skip
 
 
-def _at(place: Place, note: Sounded, now: Fraction, meter: Meter) -> Sounded:
-    """A note at its place in the bar, with its words and tab."""
+def _at(
+    place: Place, note: Sounded, now: Fraction, meter: Meter, before: Sounded | None
+) -> Sounded:
+    """A note at its place in the bar, with its words and tab, tied to `before` if it is."""
     if place.whole_bar and meter.beats is not None:
         note = note._replace(duration=meter.beats * meter.beat_quarters)
-    return note._replace(onset=now, lyrics=place.words, tab=place.tab)
+    tied = before is not None and bool(note.pitches) and note.pitches == before.pitches
+    return note._replace(onset=now, lyrics=place.words, tab=place.tab, tied=tied)
 
 
 def one_tune(text: str, name: str, wanted: str) -> str:

@@ -41,7 +41,8 @@ _CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 pass
 class Place(NamedTuple):
     """One note or rest: what the text says there besides pitch and length.
 
-    `whole_bar` is a rest that lasts as long as the bar does, whatever that is.
+    `whole_bar` is a rest that lasts as long as the bar does, whatever that is; `ties`
+    tells that a tie leads from the note to the next (4.11).
     """
 
     rest: bool = False
@@ -50,6 +51,7 @@ class Place(NamedTuple):
     words: tuple[str, ...] = ()
     change: Change = NO_CHANGE
     whole_bar: bool = False
+    ties: bool = False
 
 
 class BarText(NamedTuple):
@@ -245,8 +247,10 @@ class _Scanning:
             self.lost["second voices within a bar (&), written after the first"] += 1
         elif kind == "note":
             self.voice.line.append(len(self.voice.places))
-            self.outward += text
+            self.outward += text.replace("-", "")
             self.place(False)
+            if "-" in text:
+                self.tie()
         elif kind == "rest":
             self.outward += "z"
             self.place(True)
@@ -257,6 +261,8 @@ class _Scanning:
                     self.outward += " | "
                 self.outward += "z"
                 self.place(True, whole_bar=True)
+        elif text == "-":
+            self.tie()
         elif kind in ("grace", "tuplet", "length"):
             self.outward += text
         else:
@@ -266,6 +272,10 @@ class _Scanning:
         self.voice.places.append(Place(rest, self.symbol, self.tab, (), self.change, whole_bar))
         self.symbol = self.tab = ""
         self.change = NO_CHANGE
+
+    def tie(self) -> None:
+        if self.voice.places:
+            self.voice.places[-1] = self.voice.places[-1]._replace(ties=True)
 
     def string(self, text: str) -> None:
         """A chord symbol, or an annotation (4.18, 4.19), which may be tab."""
@@ -336,7 +346,7 @@ def read_key(value: str) -> Key | None:
 
 def read_tempo(value: str) -> Fraction | None:
     """Quarter notes a minute from ``1/4=96``, ``3/8=60`` or ``96`` (3.1.8)."""
-    found = re.search(r"(?:(\d+)/(\d+)\s*=\s*)?(\d+)", re.sub(r'"[^"]*"', "", value))
-    if not found or not int(found[2] or 4) or not int(found[3]):
+    found = re.search(r"(?:(\d+)/(\d+)\s*=\s*)?(\d+(?:\.\d+)?)", re.sub(r'"[^"]*"', "", value))
+    if not found or not int(found[2] or 4) or not Fraction(found[3]):
         return None
-    return Fraction(int(found[1] or 1), int(found[2] or 4)) * 4 * int(found[3])
+    return Fraction(int(found[1] or 1), int(found[2] or 4)) * 4 * Fraction(found[3])

@@ -34,7 +34,7 @@ from music21 import (
 from tabtool.diagnostics import TabError
 from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import FREE, MODES, Key, Meter, parse_meter
-from tabtool.readers import NAMES, Choice
+from tabtool.readers import HARP, NAMES, Choice
 from tabtool.tune import PLAIN
 
 MOST_NOTES = 20_000  # of one part; a melody of hours
@@ -212,6 +212,11 @@ class _Reading:
                 change = self.tempo(element, one, change)
             elif isinstance(element, expressions.RehearsalMark):
                 change = change._replace(section=str(element.content))
+            elif isinstance(element, expressions.TextExpression):
+                if HARP.fullmatch(element.content or ""):
+                    change = change._replace(harp=element.content)
+                else:
+                    self.lose(element)
         return change
 
     def key(self, signature: Any) -> Key | None:
@@ -259,7 +264,8 @@ class _Reading:
                 continue
             self.last = sounding.pitches
             if not sounding.pitches:
-                self.lost["notes without pitch"] += not isinstance(element, note.Rest)
+                if not isinstance(element, note.Rest):
+                    self.lost["notes without pitch"] += 1
                 if not sounding.duration:
                     continue
             else:
@@ -315,7 +321,7 @@ class _Reading:
 
     def count_lost(self) -> None:
         for element in self.part.recurse():
-            if isinstance(element, _SILENT):
+            if isinstance(element, (*_SILENT, expressions.TextExpression)):
                 continue
             if isinstance(element, tuple(_WORDS)):
                 self.lose(element)

@@ -1,0 +1,112 @@
+"""Write a tune out for others, in the form its file name asks for.
+
+  .musicxml, .mxl   a score for notation programs (MusicXML 4.0), the tab under the staff
+  .abc              ABC notation (2.1), the tab as annotations over the notes
+  .txt              the tab in a spelling people type by hand, to paste into a mail
+  .csv, .json       a table of the notes as they are played
+
+What the form cannot say is listed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from tabtool.cli import OK
+from tabtool.commands import common
+from tabtool.commands.notes import as_json
+from tabtool.diagnostics import TabError
+from tabtool.load import Loaded
+from tabtool.report import many
+from tabtool.resolve import Written, as_written
+from tabtool.staff import Staff, staff
+from tabtool.writers import abc, csv, json, musicxml, mxl
+from tabtool.writers.musicxml import TabAs
+
+SUFFIXES = (".musicxml", ".xml", ".mxl", ".abc", ".txt", ".csv", ".json")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", help="a tune, or - for standard input")
+    common.add_out(parser, required=True)
+    common.add_harp(parser)
+    parser.add_argument(
+        "--tab",
+        choices=[str(kind) for kind in TabAs],
+        default=str(TabAs.LYRIC),
+        help="where the tab stands in a score: as a line of words, as technical text at the "
+        "notes, or not at all (default: lyric)",
+    )
+    common.add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    suffix = os.path.splitext(args.out)[1].lower()
+    if suffix not in SUFFIXES:
+        raise TabError(
+            f"{args.out}: write knows {', '.join(SUFFIXES)}, and not "
+            f"{suffix or 'a name without suffix'}"
+        )
+    loaded = common.load_readable(args)
+    if not loaded.score.events:
+        raise TabError(f"{loaded.tune.file}: no notes to write")
+    data, lost = _written(args, loaded, suffix)
+    common.write_out(args.out, data)
+    if args.json:
+        notes = len(loaded.score.events)
+        common.print_json({"out": args.out, "notes": notes, "bytes": len(data), "remarks": lost})
+    else:
+        for line in lost:
+            common.warn(f"{os.path.basename(args.out)}: {line}")
+    return OK
+
+
+def _written(args: argparse.Namespace, loaded: Loaded, suffix: str) -> tuple[bytes, list[str]]:
+    """The bytes of the file, and what they do not say."""
+    tab = TabAs(args.tab)
+    if suffix in (".csv", ".json"):
+        table = as_json(loaded)
+        if suffix == ".json":
+            return json.write(table), []
+        rows = table["notes"]
+        assert isinstance(rows, list)
+        return csv.write(rows), [
+            "a table of the notes only: bars, repeats and headers are not in it"
+        ]
+    written = as_written(loaded.tune, args.harp, common.tuning_of(args))
+    laid = _staff(loaded, written)
+    lost = list(laid.melody.lost)
+    if suffix == ".abc":
+        return abc.write(laid, tab is not TabAs.NONE), [
+            *lost,
+            *abc.lost(laid),
+            *_marks(loaded, tab),
+        ]
+    writer = mxl.write if suffix == ".mxl" else musicxml.write
+    return writer(laid, tab), [*lost, *_marks(loaded, tab)]
+
+
+def _staff(loaded: Loaded, written: Written) -> Staff:
+    try:
+        return staff(loaded.tune, written)
+    except ValueError:
+        raise TabError(
+            f"{loaded.tune.file}: no harp is named, so no pitch is known; write harp: C at the "
+            "top, or name one with --harp"
+        ) from None
+
+
+def _marks(loaded: Loaded, tab: TabAs) -> list[str]:
+    """Marks that only the tab says, or nothing does."""
+    marks = shakes = 0
+    for note in loaded.tune.notes():
+        marks += bool(note.figure.marks.bends or note.figure.marks.vibrato or note.figure.marks.wah)
+        shakes += note.figure.shake is not None
+    where = "are not written" if tab is TabAs.NONE else "stand in the tab only, not on the staff"
+    said = []
+    if marks:
+        said.append(f"scoops, falls, dips, vibrato and wah of {many(marks, 'note')} {where}")
+    if shakes:
+        said.append(f"shakes ({shakes}) {where}: the staff shows the first note")
+    return said

@@ -275,7 +275,7 @@ def explain(piece: str) -> tuple[int, int, str, str]:
             0,
             len(piece),
             f"{opened} opening and {closed} closing parentheses",
-            "close what is opened, within one beat: 4v,(4^,4v)",
+            "close what is opened, within one beat and without a space: 4v,(4^,4v)",
         )
     for mistake in MISTAKES:
         found = mistake.pattern.search(piece)

@@ -56,7 +56,7 @@ HEADER_PLACE = Rule(
     "header-place", Level.ERROR, "The header stands where it cannot count.", reads=True
 )
 
-_HEADER = re.compile(r"(\s*)([A-Za-z][\w ]*?)\s*:\s*(.*)$")
+_HEADER = re.compile(r"(\s*)([A-Za-z][\w ]*?)\s*:(?!\|)\s*(.*)$")
 _SECTION = re.compile(r"(\s*)\[([^\[\]]*)\]\s*(#.*)?$")
 _BARS = re.compile(r"\||[0-9][vV^↑↓]|[vV^↑↓][0-9]")  # what no other line has in it
 _COMMENT = re.compile(r"(?:^|\s)#")
@@ -174,7 +174,9 @@ class _Reading:
         self.music_since_section = False
         self.given = {}
         name = " ".join(found[2].split())
-        return SectionLine(name, self.span(found.end(1) + 1, found.end(2) + 2), found[3] or "")
+        return SectionLine(
+            name, self.span(found.end(1) + 1, found.end(2) + 2), (found[3] or "").strip()
+        )
 
     def header(self, found: re.Match[str], whole: Span) -> Line:
         name = " ".join(found[2].lower().split())

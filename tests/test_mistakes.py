@@ -120,6 +120,8 @@ def test_a_line_that_begins_with_a_letter_may_be_bars_all_the_same() -> None:
     """Each beat of it is told by itself; prose is told of as a whole."""
     _, found = parse("v4 v5 4^ | G7\n")
     assert [d.span.column for d in found] == [1, 4, 12]
+    _, found = parse("v4 5^ :|\n")
+    assert [d.span.column for d in found] == [1]
     _, found = parse("what is this\n")
     assert [d.span[1:] for d in found] == [(1, 1, 13)]
 

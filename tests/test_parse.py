@@ -356,7 +356,7 @@ def test_a_mistyped_header_draws_no_further_fault() -> None:
 
 
 def test_sections() -> None:
-    tune, found = parse("[ the  head ] # loud\n| 4v |\n")
+    tune, found = parse("[ the  head ] # loud  \n| 4v |\n")
     assert not found
     section = tune.lines[0]
     assert isinstance(section, SectionLine)

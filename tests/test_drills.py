@@ -33,7 +33,8 @@ from tabtool.drills import (
     worksheet,
 )
 from tabtool.drills.bars import write_bars
-from tabtool.drills.ground import SCALES, Step
+from tabtool.drills.ground import SCALES, Ground, Step
+from tabtool.drills.phrases import chords
 from tabtool.harp import Breath, Harp, Technique, Tone, position
 from tabtool.load import load
 from tabtool.music import Key
@@ -562,6 +563,20 @@ def test_the_command_writes_a_set(capsys: pytest.CaptureFixture[str], tmp_path: 
     assert capsys.readouterr().err.count("\n") == 2
 
 
+def test_a_page_is_tuned_as_the_harp_is(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """FACTS 6.2: on a 7-limit harp 5 draw is 29 cents flat, and so is the bend it is heard by."""
+    out = tmp_path / "page.harptab"
+    arguments = ["drill", "--harp", "C", "--bends", "2v2", "--kinds", "reference"]
+    assert main([*arguments, "--temperament", "7-limit", "--pitch", "443", "-o", str(out)]) == 0
+    assert main(["notes", str(out), "--json"]) == 0
+    notes = json.loads(capsys.readouterr().out)["notes"]
+    five, bent = notes[0], notes[1]
+    assert (five["written"], bent["written"]) == ("5v", "2v2")
+    assert five["hz"][0] == pytest.approx(2 * bent["hz"][0], abs=0.02)
+    # C4 is the harp's own tonic at A4 = 443, 263.41 Hz; F is 21/16 of it, two octaves and all.
+    assert five["hz"][0] == pytest.approx(263.4093 * 21 / 16 * 2, abs=0.02)
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -606,3 +621,27 @@ def test_slide_instruments_get_a_page_too() -> None:
     assert made.loaded.playable
     assert any(one.breath is Breath.BLOW for one in sounding(made))
     assert not any(found.level is Level.ERROR for found in made.loaded.diagnostics)
+
+
+@pytest.mark.parametrize(
+    ("name", "symbols"),
+    [
+        ("major scale", ["E", "A", "B"]),
+        ("major pentatonic", ["E", "A", "B"]),
+        ("minor scale", ["Em", "Am", "Bm"]),
+        ("harmonic minor scale", ["Em", "Am", "B"]),
+        ("dorian scale", ["Em", "A", "Bm"]),
+        ("phrygian scale", ["Em", "Am", "Dm"]),
+        ("lydian scale", ["E", "F#", "B"]),
+        ("locrian scale", ["Edim", "Am", "Dm"]),
+        ("blues scale", ["E7", "A7", "B7"]),
+    ],
+)
+def test_chords_are_those_of_the_scale(name: str, symbols: list[str]) -> None:
+    """Triads as any harmony book builds them on the degrees of the scale (common theory)."""
+    harp = harp_in("D")
+    ground = Ground(harp, Key("E"), Player(), ())
+    found = chords(
+        ground, ground.named_scale(name if "blues" in name else name.removesuffix(" scale"))
+    )
+    assert [one.symbol for one in found] == symbols

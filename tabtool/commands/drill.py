@@ -51,6 +51,7 @@ from tabtool.header import TUNING_SUFFIX
 from tabtool.music import Key, parse_key
 from tabtool.player import Player
 from tabtool.report import table
+from tabtool.scala import SUFFIX as SCALA_SUFFIX
 from tabtool.sheet.style import Style
 from tabtool.sheet.worksheet import worksheet_pages
 
@@ -58,6 +59,7 @@ from tabtool.sheet.worksheet import worksheet_pages
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--harp", default="", metavar="KEY", help="the harp's key: C, Bb, low F …")
     common.add_tuning(parser)
+    common.add_temperament(parser)
     common.add_player(parser)
     where = parser.add_mutually_exclusive_group()
     where.add_argument("--key", default="", help="the key to play in: G, A minor, D dorian …")
@@ -145,9 +147,10 @@ def _drill(args: argparse.Namespace, harp: Harp, player: Player) -> Drill:
     top = args.top or max(100, args.tempo)
     kinds = tuple(word for word in args.kinds.lower().replace(",", " ").split() if word)
     folder = args.pages or (os.path.dirname(args.out) if args.out and args.out != "-" else "")
-    tuning = ""
-    if args.tuning.lower().endswith(TUNING_SUFFIX):
-        tuning = os.path.relpath(os.path.expanduser(args.tuning), folder or ".")
+    temperament, a4 = common.temperament_of(args), common.pitch_of(args)
+    temper = "" if temperament is None else temperament.name
+    if args.temperament.lower().endswith(SCALA_SUFFIX):
+        temper = _from(folder, args.temperament)
     return Drill(
         harp,
         find_bends(harp, player, args.bends),
@@ -158,9 +161,15 @@ def _drill(args: argparse.Namespace, harp: Harp, player: Player) -> Drill:
         args.tempo,
         top,
         args.seed,
-        tuning=tuning,
+        tuning=_from(folder, args.tuning) if args.tuning.lower().endswith(TUNING_SUFFIX) else "",
         folder=folder,
+        tuned=(("pitch", "" if a4 is None else f"{a4:g}"), ("temperament", temper)),
     )
+
+
+def _from(folder: str, path: str) -> str:
+    """A path as a page in that folder has to name it."""
+    return os.path.relpath(os.path.expanduser(path), folder or ".")
 
 
 def _set(args: argparse.Namespace, drill: Drill) -> int:

@@ -35,8 +35,9 @@ class Drill(NamedTuple):
     `bends` are the tones asked for (see `find_bends`); `key` is the tune's key, by default
     that of the harp's usual position. `times` is how often each bend sounds at least; `tempo`
     and `top` are beats a minute of the first and the last section. `tuning` is the path the
-    header gives for a player's own tuning, as seen from `folder`, where the page will lie. The
-    same drill and `seed` give the same page.
+    header gives for a player's own tuning, as seen from `folder`, where the page will lie. `tuned`
+    are further header lines of how the harp is tuned, ``("pitch", "442")`` and such. The same
+    drill and `seed` give the same page.
     """
 
     harp: Harp
@@ -51,6 +52,7 @@ class Drill(NamedTuple):
     title: str = ""
     tuning: str = ""
     folder: str = ""
+    tuned: tuple[tuple[str, str], ...] = ()
 
 
 class Section(NamedTuple):
@@ -107,8 +109,8 @@ def page(drill: Drill) -> Page:
     title = drill.title or _title(drill)
     head = _head(drill, ground, title, tempos[0])
     tune, faults = parse("\n".join([*head, *_body(drafts, tempos)]), folder=drill.folder)
-    if faults:  # only the path of a tuning file can be at fault
-        raise TabError(f"the page cannot name its tuning: {faults[0].message}")
+    if faults:  # only what the caller put into the head can be at fault
+        raise TabError(f"the head of the page will not do: {faults[0].message}")
     text = write(tune)
     loaded = load(text, title, folder=drill.folder, player=drill.player)
     sounding = [event.figure.tones[0] for event in loaded.score.events]
@@ -368,7 +370,9 @@ def _head(drill: Drill, ground: Ground, title: str, tempo: int) -> list[str]:
     tuning = drill.tuning or drill.harp.tuning
     if tuning != "Richter":
         head.append(f"tuning: {tuning}")
-    head += [f"key: {ground.key}", f"tempo: {tempo}", "meter: 4/4", ""]
+    head += [f"key: {ground.key}", f"tempo: {tempo}", "meter: 4/4"]
+    head += [f"{name}: {value}" for name, value in drill.tuned if value]
+    head.append("")
     place = ORDINALS[ground.position - 1]
     head += [
         f"# {place[0].upper()}{place[1:]} position; each note to hit at least {drill.times} times; "

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from tabtool.drills.ground import Ground, Scale, Step, pick
 from tabtool.harp import Way
-from tabtool.music import spell_class
+from tabtool.music import MODES, spell_class
 
 # Lengths in beats over two bars; below zero is a rest. The last two of each meter are quicker.
 _RHYTHMS = {
@@ -64,21 +64,36 @@ class Line(NamedTuple):
 
 
 def chord(ground: Ground, above: int, quality: str) -> Chord:
-    """A chord `above` semitones over the tonic: quality ``""`` major, ``m`` minor, ``7``."""
+    """A chord `above` semitones over the tonic: quality ``""`` major, ``m``, ``dim``, ``7``."""
     root = (ground.key.pitch_class + above) % 12
-    steps = {"": (0, 4, 7), "m": (0, 3, 7), "7": (0, 4, 7, 10)}[quality]
+    steps = {"": (0, 4, 7), "m": (0, 3, 7), "dim": (0, 3, 6), "7": (0, 4, 7, 10)}[quality]
     name = spell_class(root, ground.key)
     return Chord(name + quality, frozenset((root + step) % 12 for step in steps))
 
 
 def chords(ground: Ground, scale: Scale) -> tuple[Chord, Chord, Chord]:
-    """First, fourth and fifth of the key, as its scale has them."""
-    third_above = (ground.key.pitch_class + 3) % 12
+    """First, fourth and fifth of the key, as its scale has them.
+
+    Sevenths in a blues; elsewhere the triads of the scale, five-note scales filled up to
+    major or minor. Where the scale has no perfect fourth its second stands for it (lydian),
+    where the fifth would be diminished its flat seventh or second (phrygian).
+    """
     if scale.bluesy or "mixolydian" in scale.name:
         return chord(ground, 0, "7"), chord(ground, 5, "7"), chord(ground, 7, "7")
-    if third_above in scale.classes:
-        return chord(ground, 0, "m"), chord(ground, 5, "m"), chord(ground, 7, "m")
-    return chord(ground, 0, ""), chord(ground, 5, ""), chord(ground, 7, "")
+    tonic = ground.key.pitch_class
+    notes = {(pitch - tonic) % 12 for pitch in scale.classes}
+    if len(notes) < 7:
+        notes |= set(MODES["minor" if 3 in notes and 4 not in notes else "major"])
+
+    def triad(choices: tuple[int, ...]) -> Chord:
+        whole = [root for root in choices if root in notes and (root + 7) % 12 in notes]
+        root = (whole or list(choices))[0]
+        if not whole and (root + 6) % 12 in notes:
+            return chord(ground, root, "dim")
+        minor = (root + 3) % 12 in notes and (root + 4) % 12 not in notes
+        return chord(ground, root, "m" if minor else "")
+
+    return triad((0,)), triad((5, 2)), triad((7, 10, 1))
 
 
 def phrase(ground: Ground, target: Way, rng: Random) -> tuple[list[Step], list[str], Scale]:

@@ -26,13 +26,8 @@ from tabtool.cli import OK
 from tabtool.commands import common
 from tabtool.harp import Harp
 from tabtool.report import table
-from tabtool.scala import find
 from tabtool.targets import CENTS_APART, Reference, Target, interval, targets
-from tabtool.temperament import (
-    A4_STANDARD,
-    Temperament,
-    reference_pitch,
-)
+from tabtool.temperament import A4_STANDARD, EQUAL, Temperament
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -40,15 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--harp", required=True, metavar="KEY", help="the harp's key: C, Bb, low F …"
     )
     common.add_tuning(parser)
-    parser.add_argument(
-        "--temperament",
-        default="equal",
-        metavar="NAME",
-        help="how finely the harp is tuned: equal, 7-limit, compromise …, or a Scala .scl file",
-    )
-    parser.add_argument(
-        "--pitch", default=str(A4_STANDARD), metavar="HZ", help="A4 in Hz, such as 442"
-    )
+    common.add_temperament(parser)
     parser.add_argument(
         "--overbends", action="store_true", help="overblows and overdraws as well as bends"
     )
@@ -58,7 +45,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     harp = common.harp_of(args.harp, common.tuning_of(args))
-    temperament, a4 = find(args.temperament), reference_pitch(args.pitch)
+    temperament = common.temperament_of(args) or EQUAL
+    a4 = common.pitch_of(args) or A4_STANDARD
     found = targets(harp, temperament, a4, args.overbends)
     if args.json:
         common.print_json(as_json(harp, temperament, a4, found))

@@ -1,9 +1,10 @@
 """Practice pages that turn bends into melody notes, made for a harp, a key and a player."""
 
 from tabtool.drills.advice import Advice, Result, command, suggest
+from tabtool.drills.bends import GROUPS, find_bends
 from tabtool.drills.ground import home_key
 from tabtool.drills.kinds import KINDS, STAGES
-from tabtool.drills.pages import GROUPS, Drill, Page, Section, find_bends, graded, page
+from tabtool.drills.pages import Drill, Page, Section, graded, page
 from tabtool.drills.worksheets import Question, Worksheet, as_answers, as_questions, worksheet
 
 __all__ = [

@@ -20,8 +20,9 @@ from tabtool.diagnostics import TabError
 from tabtool.measures import Melody
 from tabtool.music import spell
 from tabtool.notate import Written, notate
-from tabtool.readers import HARP, Choice, open_source
+from tabtool.readers import HARP, Choice, Source, open_source
 from tabtool.report import many
+from tabtool.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS, find_tuning, make_harp
 
 EXTRA = "pip install 'tabtool[read]'"
@@ -43,11 +44,22 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="move the melody by N semitones (12 is an octave up)",
     )
+    parser.add_argument(
+        "--spelling",
+        choices=list(SPELLINGS),
+        default="",
+        help="how a tab typed by hand is to be understood: "
+        + "; ".join(f"{name}: {one.meaning}" for name, one in SPELLINGS.items()),
+    )
     common.add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     source = open_source(args.file)
+    if source.format == "txt":
+        return _typed(args, source)
+    if args.spelling:
+        raise TabError(f"{args.file}: --spelling is for tab typed by hand (.txt)")
     try:
         melody = source.melody(Choice(args.part, args.voice, args.tune))
     except ModuleNotFoundError as error:
@@ -67,6 +79,45 @@ def run(args: argparse.Namespace) -> int:
     elif args.out != "-":
         for line in _told(args, melody, chosen, written):
             common.warn(line)
+    return OK
+
+
+def _typed(args: argparse.Namespace, source: Source) -> int:
+    """Read a tab typed by hand."""
+    from tabtool.readers import txt
+
+    for option in ("part", "voice", "tune", "transpose"):
+        if getattr(args, option):
+            raise TabError(f"{args.file}: --{option} is for scores")
+    layout = common.tuning_of(args) or TUNINGS["Richter"]
+    if args.harp:
+        common.harp_of(args.harp, layout)
+    typed = txt.read(
+        source.data, args.file, args.spelling, args.harp, layout, args.tuning and layout.name
+    )
+    if args.out:
+        common.write_out(args.out, typed.text.encode())
+    elif not args.json:
+        print(typed.text, end="")
+    if args.json:
+        common.print_json(
+            {
+                "file": args.file,
+                "out": args.out or "",
+                "title": typed.tune.title,
+                "spelling": typed.spelling.name,
+                "evidence": typed.evidence,
+                "harp": typed.tune.header("harp"),
+                "notes": sum(1 for _ in typed.tune.notes()),
+                "remarks": list(typed.remarks),
+                **({} if args.out else {"text": typed.text}),
+            }
+        )
+    elif args.out != "-":
+        name = os.path.basename(args.file)
+        common.warn(f"{name}: read as {typed.spelling.name}: {typed.evidence}")
+        for remark in typed.remarks:
+            common.warn(f"{name}: {remark}")
     return OK
 
 

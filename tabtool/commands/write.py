@@ -20,8 +20,9 @@ from tabtool.diagnostics import TabError
 from tabtool.load import Loaded
 from tabtool.report import many
 from tabtool.resolve import Written, as_written
+from tabtool.spellings import SPELLINGS
 from tabtool.staff import Staff, staff
-from tabtool.writers import abc, csv, json, musicxml, mxl
+from tabtool.writers import abc, csv, json, musicxml, mxl, txt
 from tabtool.writers.musicxml import TabAs
 
 SUFFIXES = (".musicxml", ".xml", ".mxl", ".abc", ".txt", ".csv", ".json")
@@ -37,6 +38,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
         default=str(TabAs.LYRIC),
         help="where the tab stands in a score: as a line of words, as technical text at the "
         "notes, or not at all (default: lyric)",
+    )
+    parser.add_argument(
+        "--spelling",
+        choices=list(SPELLINGS),
+        default="plus-minus",
+        help="how tab for a mail is typed (default: plus-minus): "
+        + "; ".join(f"{name}: {one.meaning}" for name, one in SPELLINGS.items()),
     )
     common.add_json(parser)
 
@@ -75,6 +83,9 @@ def _written(args: argparse.Namespace, loaded: Loaded, suffix: str) -> tuple[byt
             "a table of the notes only: bars, repeats and headers are not in it"
         ]
     written = as_written(loaded.tune, args.harp, common.tuning_of(args))
+    if suffix == ".txt":
+        spelling = SPELLINGS[args.spelling]
+        return txt.write(loaded.tune, written.words, spelling, args.harp), txt.lost(loaded.tune)
     laid = _staff(loaded, written)
     lost = list(laid.melody.lost)
     if suffix == ".abc":

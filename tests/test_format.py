@@ -70,7 +70,7 @@ def messy(text: str, rng: Random) -> str:
     return rng.choice(("\n", "\r\n")).join(lines)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.integers(0, 2**32))
 def test_random_tunes_keep_their_meaning(seed: int) -> None:
     """Reading what was laid out gives the tune that was laid out, and laying that out again
@@ -113,6 +113,17 @@ def test_lines_without_bar_lines() -> None:
     assert laid_out("meter: free\n\n4v   4^\n  10^ 4^ | 5v") == (
         "meter: free\n\n4v  4^\n10^ 4^ | 5v\n"
     )
+
+
+def test_lines_under_a_pick_up_begin_beside_it() -> None:
+    """So that full bars stand under full bars."""
+    assert laid_out("|: 4v | 4v 4^ |\n| 10v 4^ | 5v :|2 6v 6^ |\n4v 4^ |") == (
+        "|: 4v | 4v  4^ |\n"
+        "      | 10v 4^ | 5v :|2 6v 6^ |\n"
+        "        4v  4^ |\n"
+    )  # fmt: skip
+    assert laid_out("4v | 4v 4^ |\n| 10v 4^ |") == "4v | 4v  4^ |\n   | 10v 4^ |\n"
+    assert laid_out("| 4v | 4v 4^ |\n| 4v |") == "| 4v | 4v 4^ |\n| 4v |\n"
 
 
 def test_lines_of_different_length_and_bars_of_different_beats() -> None:

@@ -50,7 +50,7 @@ def onsets(played: Score) -> list[tuple[Fraction, Fraction]]:
     return [(event.onset, event.duration) for event in played.events]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.integers(0, 2**32))
 def test_random_tunes_on_random_harps_agree_with_the_reference(seed: int) -> None:
     """Tune, harp, repeats, endings, splits, holds, swing and lyrics at random: every note, bar,

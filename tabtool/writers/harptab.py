@@ -107,6 +107,7 @@ def _row(line: Line) -> _Row:
 
 def _columns(rows: list[_Row]) -> list[str]:
     """Rows with their beats and bar lines under each other, bar by bar."""
+    rows = _beside_pick_up(rows)
     bar_count = max((len(row.bars) for row in rows), default=0)
     line_widths = [
         max((len(row.barlines[i]) for row in rows if i < len(row.barlines)), default=0)
@@ -125,7 +126,18 @@ def _columns(rows: list[_Row]) -> list[str]:
             pieces.append(" ".join(padded).ljust(whole))
             pieces.append(row.barlines[i + 1].ljust(line_widths[i + 1]))
         texts.append(" ".join(piece for piece in pieces if piece).rstrip())
-    return [text.strip() if not line_widths[0] else text for text in texts]
+    return texts
+
+
+def _beside_pick_up(rows: list[_Row]) -> list[_Row]:
+    """Rows under a pick-up begin beside it, so that full bars stand under full bars."""
+    if len(rows) < 2 or len(rows[0].bars) < 2:
+        return rows
+    pick_up = len(rows[0].bars[0])
+    full = min(len(rows[0].bars[1]), *(len(row.bars[0]) for row in rows[1:]))
+    if pick_up >= full:
+        return rows
+    return [rows[0], *(_Row(["", *row.barlines], [[], *row.bars]) for row in rows[1:])]
 
 
 def share_text(share: Share) -> str:

@@ -1,0 +1,388 @@
+"""What became of every note of a take: found, wrong or missing, and how far from its pitch.
+
+Conventions: seconds of the recording; cents, sharp is positive; a note's ``cents`` is the
+player's own error: the overall tuning of harp and recording is estimated first and taken off.
+
+The grounds of the limits are in ``GOOD``, ``ACCEPTABLE`` and ``WRONG_FROM``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tabtool.align import State, Stretch, align, tuning_guess
+from tabtool.pitchtrack import FINE_S, PitchTrack
+
+GOOD = 10.0
+"""Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &
+Summers, JASA 121, 2007), twice the five cents heard at best between tones one after another."""
+
+ACCEPTABLE = 25.0
+"""Cents within which it is acceptable: half a quarter tone, the tolerance that listeners showed
+(Larrouy-Maestri, Music & Science 1, 2018)."""
+
+WRONG_FROM = 60.0
+"""Cents from which another note was played: a quarter tone, the limit of note transcription
+scores (MIREX, as in mir_eval), and the error that the nearest wrong note may have itself."""
+
+SHORTEST_S = 0.045
+EXTRA_S = 0.07
+"""Shorter notes, and shorter extra ones, are taken for accidents of the analysis."""
+
+EDGE_S = 0.022
+"""A frame whose middle lies nearer to a note's border hears the neighbour too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """A note of the tab: its pitch on this harp (MIDI, temperament and all), and when it is
+    written, in seconds at the tab's tempo.  ``natural`` notes (neither bent nor overblown) serve
+    for the tuning; ``expressive`` ones (quarter-tone bends and slides) are not judged in cents;
+    ``free`` where the tab has no meter, so that no onset can be early."""
+
+    pitch: float
+    onset_s: float
+    end_s: float
+    natural: bool = True
+    expressive: bool = False
+    free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What became of one note of the tab; what could not be told is None.
+
+    ``status`` is ok, wrong or missing.  ``cents`` is the median error over the steady part,
+    ``spread`` the half-width in cents that holds the middle two thirds of it.  ``scoop`` and ``fall``
+    are how far the pitch came from and went to at the ends, ``drift`` how far it moved over the
+    steady part, ``vibrato`` its extent from the middle.  ``late_ms`` is against the neighbours.
+    """
+
+    index: int
+    status: str
+    start_s: float | None = None
+    end_s: float | None = None
+    cents: float | None = None
+    spread: float | None = None
+    scoop: float = 0.0
+    fall: float = 0.0
+    drift: float = 0.0
+    vibrato: float = 0.0
+    late_ms: float | None = None
+    pitch: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """A note played that the tab does not have there; ``again`` is the number of the tab's note
+    if it was one played once more (a false start, a passage again)."""
+
+    start_s: float
+    end_s: float
+    pitch: float
+    again: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A take, judged.  ``tuning_cents``: harp and recording as a whole against the tab's pitch."""
+
+    tuning_cents: float
+    notes: tuple[Judged, ...]
+    extra: tuple[Extra, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """One playing of one note: frames first to last."""
+
+    place: int
+    state: State
+    first: int
+    last: int
+
+
+def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
+    """Align the take, tell the tuning from the player, and judge each note."""
+    targets = [note.pitch for note in expected]
+    tuning = tuning_guess(track, targets)
+    stretches = align(track, targets, tuning)
+    visits, odd = _visits(stretches)
+    visits = [visit for visit in visits if _sounds(track, visit, targets, tuning)]
+    last: dict[int, int] = {visit.place: number for number, visit in enumerate(visits)}
+    borders = _borders(track, visits, odd)
+    notes: list[Judged] = []
+    extras: list[Extra] = []
+    for number, visit in enumerate(visits):
+        note = expected[visit.place]
+        start, end = borders[number]
+        near = note.pitch + tuning if visit.state is State.NOTE else None
+        times, curve = _curve(track, start, end, near)
+        if last[visit.place] != number:
+            if len(curve):
+                extras.append(Extra(start, end, float(np.median(curve)), visit.place))
+            continue
+        notes.append(_steady(visit.place, note, start, end, times, curve))
+    for stretch in odd:
+        extras.extend(_extras(track, stretch))
+    exact = _tuning(notes, expected, tuning)
+    done = {note.index: _status(note, expected[note.index], exact) for note in notes}
+    every = [done.get(i, Judged(i, "missing")) for i in range(len(expected))]
+    every = _timing(every, expected)
+    extras.sort(key=lambda extra: extra.start_s)
+    return Verdict(100 * exact, tuple(every), tuple(extras))
+
+
+def _visits(stretches: Sequence[Stretch]) -> tuple[list[_Visit], list[Stretch]]:
+    """Playings of the tab's notes in order (gaps inside bridged), and stretches of other notes."""
+    visits: list[_Visit] = []
+    odd: list[Stretch] = []
+    between: list[Stretch] = []
+    for stretch in stretches:
+        if stretch.state is State.EXTRA:
+            odd.append(stretch)
+            between.append(stretch)
+        elif stretch.state is State.GAP:
+            between.append(stretch)
+        else:
+            before = visits[-1] if visits else None
+            if (
+                before is not None
+                and before.place == stretch.place
+                and before.state is stretch.state
+                and all(gap.state is State.GAP for gap in between)
+                and stretch.first - before.last < 25
+            ):
+                visits[-1] = replace(before, last=stretch.last)
+            else:
+                visits.append(_Visit(stretch.place, stretch.state, stretch.first, stretch.last))
+            between = []
+    return visits, odd
+
+
+def _sounds(track: PitchTrack, visit: _Visit, targets: Sequence[float], tuning: float) -> bool:
+    """Whether the frames of a visit bear it out: long enough, and mostly at one pitch."""
+    part = slice(visit.first, visit.last)
+    pitch, weight = track.pitch[part], track.weight[part]
+    if visit.state is State.NOTE:
+        away = np.abs(np.nan_to_num(pitch, nan=-99) - (targets[visit.place] + tuning))
+        held = ((away < 0.75) & (weight > 0.2)).any(axis=1).sum()
+    else:
+        middle = np.nanmedian(pitch[:, 0]) if np.isfinite(pitch[:, 0]).any() else -99
+        held = ((np.abs(pitch[:, 0] - middle) < 0.4) & (weight[:, 0] > 0.3)).sum()
+    return bool(held * track.hop_s >= SHORTEST_S)
+
+
+def _borders(
+    track: PitchTrack, visits: Sequence[_Visit], odd: Sequence[Stretch]
+) -> list[tuple[float, float]]:
+    """Start and end of each visit in seconds, the starts refined on the envelope."""
+    rough = [track.start_s + track.hop_s * (visit.first - 0.5) for visit in visits]
+    rough_end = [track.start_s + track.hop_s * (visit.last - 0.5) for visit in visits]
+    starts = [onset(track.envelope, at, end) for at, end in zip(rough, rough_end, strict=True)]
+    following = sorted(
+        starts + [track.start_s + track.hop_s * (s.first - 0.5) for s in odd]
+    )
+    result = []
+    for start, at_end in zip(starts, rough_end, strict=True):
+        after = [t for t in following if t > start + SHORTEST_S]
+        latest = min(after[0], at_end + 0.03) if after else at_end + 0.03
+        result.append((start, _end(track.envelope, start, latest)))
+    return result
+
+
+def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
+    """When the rise of the level near ``rough`` began, in seconds.
+
+    A reed takes 10–60 ms to speak, low ones longest; amplitude rises about evenly.  So from two
+    crossings of the rise its beginning is reached by going back: three times the way from −10 to
+    −6 dB below the top; out of a shallow dip, where the old note still hides that beginning,
+    three quarters of the way from the dip's bottom to −3 dB.
+    """
+    step = FINE_S
+    a = max(0, round((rough - 0.06) / step))
+    b = min(len(envelope), round((rough + 0.055) / step))
+    if b - a < 4:
+        return rough
+    bottom = a + int(np.argmin(envelope[a:b]))
+    stop = min(len(envelope), bottom + round(0.12 / step), max(bottom + 8, round(end / step)))
+    rise = envelope[bottom:stop]
+    if len(rise) < 3:
+        return rough
+    top = float(rise.max())
+    depth = top - float(rise[0])
+
+    def crossing(below: float) -> float:
+        over = int(np.argmax(rise >= top - below))
+        if over == 0:
+            return bottom * step
+        low, high = float(rise[over - 1]), float(rise[over])
+        return (bottom + over - 1 + (top - below - low) / max(high - low, 1e-6)) * step
+
+    if depth < 2.0:
+        return rough
+    if depth >= 13:
+        at = crossing(10) - 3 * (crossing(6) - crossing(10))
+        at = max(at, bottom * step - 0.005) if depth < 30 else max(at, crossing(25) - 0.012)
+    else:
+        at = bottom * step - 0.75 * (crossing(min(3.0, depth / 2)) - bottom * step)
+    return float(min(max(at, rough - 0.08), rough + 0.06))
+
+
+def _end(envelope: NDArray[np.float32], start: float, latest: float) -> float:
+    """When the level last stood within 10 dB of the note's middle level."""
+    a, b = round(start / FINE_S), min(len(envelope), round(latest / FINE_S))
+    if b - a < 4:
+        return latest
+    part = envelope[a:b]
+    loud = np.flatnonzero(part > np.median(part) - 10)
+    return float((a + loud[-1] + 1) * FINE_S) if len(loud) else latest
+
+
+def _curve(
+    track: PitchTrack, start: float, end: float, near: float | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and pitches inside a note; of each frame's candidates the nearest to ``near``."""
+    times = track.times
+    edge = min(EDGE_S, 0.3 * (end - start))
+    first, last = np.searchsorted(times, [start + edge, end - edge])
+    pitch = track.pitch[first:last].astype(np.float64)
+    weight = track.weight[first:last]
+    if near is None:
+        usable = pitch[:, 0][weight[:, 0] > 0.3]
+        if not len(usable):
+            return np.zeros(0), np.zeros(0)
+        near = float(np.median(usable))
+    away = np.where((weight > 0.15) & np.isfinite(pitch), np.abs(pitch - near), 99.0)
+    best = away.argmin(axis=1)[:, None]
+    kept = np.take_along_axis(away, best, 1)[:, 0] < 1.5
+    chosen = np.take_along_axis(pitch, best, 1)[:, 0]
+    return times[first:last][kept], chosen[kept]
+
+
+def _steady(
+    index: int, note: Expected, start: float, end: float, times: Any, curve: Any
+) -> Judged:
+    """The steady part: what is left after the attack, and its middle, spread, ends and drift.
+
+    ``cents`` is still against the tab; the tuning is taken off later.
+    """
+    found = Judged(index, "ok", start, end)
+    if len(curve) < 3:
+        return found
+    error = 100 * (curve - note.pitch)
+    later = times >= start + 0.4 * (end - start)
+    if later.sum() < 3:
+        later[-3:] = True
+    part, at = error[later], times[later]
+    middle = float(np.median(part))
+    vibrato, center = _vibrato(at, part)
+    if vibrato:
+        middle = center
+    spread = float(np.percentile(np.abs(part - middle), 67))
+    slope = np.polyfit(at - at.mean(), part, 1)[0] if len(part) > 4 else 0.0
+    head, tail = error[: max(1, len(error) // 5)], error[-2:]
+    scoop = float(np.min(head) - middle) if abs(np.min(head) - middle) > abs(
+        np.max(head) - middle
+    ) else float(np.max(head) - middle)
+    fall = float(np.mean(tail) - middle)
+    return replace(
+        found,
+        cents=middle,
+        spread=spread,
+        scoop=scoop if abs(scoop) > 15 + vibrato else 0.0,
+        fall=fall if abs(fall) > 15 + vibrato else 0.0,
+        drift=float(slope * (at[-1] - at[0])) if not vibrato else 0.0,
+        vibrato=vibrato,
+        pitch=note.pitch + middle / 100,
+    )
+
+
+def _vibrato(times: Any, error: Any) -> tuple[float, float]:
+    """Extent (cents from the middle) and middle of a regular vibrato of 3.5–8 Hz, 0 if none.
+
+    The vibrato's period is long beside a note, so a median over part of a period would be off;
+    a constant and a sine fitted together are not.
+    """
+    if len(error) < 16 or np.std(error) < 2.0:
+        return 0.0, 0.0
+    t = times - times.mean()
+    total = float(np.sum((error - error.mean()) ** 2))
+    best = (total, 0.0, 0.0)
+    for rate in np.arange(3.5, 8.1, 0.25):
+        if rate * (times[-1] - times[0]) < 0.9:
+            continue
+        phase = 2 * np.pi * rate * t
+        basis = np.stack([np.ones_like(t), np.cos(phase), np.sin(phase)], axis=1)
+        fit, *_ = np.linalg.lstsq(basis, error, rcond=None)
+        left = float(np.sum((error - basis @ fit) ** 2))
+        if left < best[0]:
+            best = (left, float(np.hypot(fit[1], fit[2])), float(fit[0]))
+    left, extent, center = best
+    return (extent, center) if left < 0.35 * total and extent > 4 else (0.0, 0.0)
+
+
+def _extras(track: PitchTrack, stretch: Stretch) -> list[Extra]:
+    """Steady notes within a stretch of others: split where the pitch leaps or sinks away."""
+    pitch = track.pitch[stretch.first : stretch.last, 0]
+    good = track.weight[stretch.first : stretch.last, 0] > 0.35
+    found: list[Extra] = []
+    first = 0
+    for i in range(1, len(pitch) + 1):
+        if i < len(pitch) and good[i] and good[i - 1] and abs(pitch[i] - pitch[i - 1]) < 0.4:
+            continue
+        seconds = (i - first) * track.hop_s
+        part = pitch[first:i]
+        if seconds >= EXTRA_S and np.ptp(np.percentile(part, [25, 75])) < 0.25:
+            start = track.start_s + track.hop_s * (stretch.first + first - 0.5)
+            found.append(Extra(start, start + seconds, float(np.median(part))))
+        first = i
+    return found
+
+
+def _tuning(notes: Sequence[Judged], expected: Sequence[Expected], guess: float) -> float:
+    """Semitones: the median error of the natural notes, of all where they are few."""
+    def errors(natural: bool) -> list[float]:
+        return [
+            n.cents for n in notes
+            if n.cents is not None and abs(n.cents - 100 * guess) < WRONG_FROM
+            and not expected[n.index].expressive and (expected[n.index].natural or not natural)
+        ]
+    found = errors(True)
+    if len(found) < 3:
+        found = errors(False)
+    if not found:
+        return guess
+    return float(np.median(found)) / 100
+
+
+def _status(note: Judged, expected: Expected, tuning: float) -> Judged:
+    """Take the tuning off, and call wrong what is another note."""
+    if note.cents is None:
+        return note
+    cents = note.cents - 100 * tuning
+    wrong = abs(cents) > WRONG_FROM and not expected.expressive
+    return replace(note, cents=cents, status="wrong" if wrong else "ok")
+
+
+def _timing(notes: list[Judged], expected: Sequence[Expected]) -> list[Judged]:
+    """How early or late each note was against a straight line through its neighbours' onsets."""
+    there = [n for n in notes if n.start_s is not None and not expected[n.index].free]
+    written = np.array([expected[n.index].onset_s for n in there])
+    heard = np.array([n.start_s for n in there], np.float64)
+    result = list(notes)
+    for k, note in enumerate(there):
+        low, high = max(0, k - 4), min(len(there), k + 5)
+        around = np.array([i for i in range(low, high) if i != k])
+        if len(around) < 3 or np.ptp(written[around]) <= 0:
+            continue
+        pace, base = np.polyfit(written[around] - written[k], heard[around], 1)
+        if 0.1 < pace < 10:
+            late = (heard[k] - base) * 1000
+            result[note.index] = replace(note, late_ms=float(late))
+    return result

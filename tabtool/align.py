@@ -33,7 +33,7 @@ SAME = 0.3
 SKIP, SKIP_EACH = 7.0, 4.0
 WRONG, EXTRA = 6.0, 7.0
 JUMP = 22.0
-RESUME = 4.0
+RESUME = 12.0
 REPEAT = 7.0
 """Costs: of skipping (once, and each note), of a wrong or extra note, of going anywhere, of a note
 that goes on after a gap, and of repeating a pitch without any dip."""
@@ -46,6 +46,9 @@ DIP_FREE, DIP_LASTING, DIP_LASTING_MOST = 5.0, 0.8, 5.0
 
 OTHER = 0.75
 """Likelihood of a frame of a steady wrong or extra note, where one of the right note has 1."""
+
+SCOOPED = 0.04
+"""Likelihood of a frame up to 1.4 semitones under its note: reeds speak from below."""
 
 MOVED = 4.0
 """Cost of a wrong or extra note that leaps to another pitch."""
@@ -145,20 +148,22 @@ def _evidence(track: PitchTrack, wanted: NDArray[np.float64], sung: Floats) -> _
     """A note is heard within half a semitone of its pitch, flat on top: how far off it is does
     not make it less that note.  A wrong or extra note may have any pitch but keeps it."""
     pitch = np.nan_to_num(track.pitch, nan=-100.0)
-    share = track.weight + 1e-6
+    share = track.weight**2 + 1e-9
     share = share / share.sum(axis=1, keepdims=True)
     note = np.zeros((len(pitch), len(wanted)), np.float32)
     apart = np.zeros_like(note)
     for k in range(pitch.shape[1]):
-        away = np.abs(pitch[:, k : k + 1] - wanted[None, :].astype(np.float32))
+        off = pitch[:, k : k + 1] - wanted[None, :].astype(np.float32)
+        away = np.abs(off)
         near = 1 / (1 + (away / 0.55) ** 8)
+        near = np.where((away < 1.4) & (off < 0), np.maximum(near, SCOOPED), near)
         note += share[:, k : k + 1] * near
         apart += share[:, k : k + 1] * (1 - near)
     moved = np.zeros(len(pitch), np.float32)
     moved[1:] = np.abs(np.diff(pitch[:, 0])) > 0.4
     sung = sung[:, None]
     quiet = 1 - sung
-    other = np.log(sung[:, 0] * OTHER + quiet[:, 0] * 0.01) - MOVED * moved
+    other = np.log(sung[:, 0] * OTHER * share[:, 0] + quiet[:, 0] * 0.01) - MOVED * moved
     return _Evidence(
         np.log(sung * note + quiet * 0.03 + 3e-4),
         np.log(sung * apart * OTHER + quiet * 0.01 + 3e-4) - MOVED * moved[:, None],

@@ -34,6 +34,10 @@ SHORTEST_S = 0.045
 EXTRA_S = 0.07
 """Shorter notes, and shorter extra ones, are taken for accidents of the analysis."""
 
+UNSETTLED_S, UNSETTLED = 0.3, 4.0
+"""A note shorter than that (seconds) whose pitch still moves by more than that (cents, as
+``spread``) has no steady part: reeds take 60–300 ms to settle, and no figure would mean much."""
+
 EDGE_S = 0.022
 """A frame whose middle lies nearer to a note's border hears the neighbour too."""
 
@@ -285,6 +289,8 @@ def _steady(
     if vibrato:
         middle = center
     spread = float(np.percentile(np.abs(part - middle), 67))
+    if end - start < UNSETTLED_S and spread > UNSETTLED and not vibrato:
+        return replace(found, pitch=note.pitch + middle / 100)
     slope = np.polyfit(at - at.mean(), part, 1)[0] if len(part) > 4 else 0.0
     head, tail = error[: max(1, len(error) // 5)], error[-2:]
     scoop = float(np.min(head) - middle) if abs(np.min(head) - middle) > abs(
@@ -364,7 +370,10 @@ def _tuning(notes: Sequence[Judged], expected: Sequence[Expected], guess: float)
 def _status(note: Judged, expected: Expected, tuning: float) -> Judged:
     """Take the tuning off, and call wrong what is another note."""
     if note.cents is None:
-        return note
+        if note.pitch is None or expected.expressive:
+            return note
+        away = abs(100 * (note.pitch - expected.pitch - tuning))
+        return replace(note, status="wrong" if away > 100 else "ok")
     cents = note.cents - 100 * tuning
     wrong = abs(cents) > WRONG_FROM and not expected.expressive
     return replace(note, cents=cents, status="wrong" if wrong else "ok")

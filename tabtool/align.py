@@ -34,12 +34,16 @@ SKIP, SKIP_EACH = 7.0, 4.0
 WRONG, EXTRA = 6.0, 7.0
 JUMP = 22.0
 RESUME = 12.0
-REPEAT = 7.0
+REPEAT = 14.0
 """Costs: of skipping (once, and each note), of a wrong or extra note, of going anywhere, of a note
 that goes on after a gap, and of repeating a pitch without any dip."""
 
-DIP_EACH, DIP_MOST = 1.6, 11.0
-"""What a decibel of dip takes off REPEAT, and the most it can."""
+DIP_EACH, DIP_MOST = 5.0, 14.0
+"""What a decibel of dip takes off REPEAT, and the most it can: inside notes the level dips by
+less than 2 dB in 95 of 100, at repeats, in a room and without any gap, by more in as many."""
+
+LATELY = 8
+"""Frames for which a dip parts what comes after from what came before."""
 
 DIP_FREE, DIP_LASTING, DIP_LASTING_MOST = 5.0, 0.8, 5.0
 """A note may dip so many decibels at no cost; then what each costs, and the most."""
@@ -47,13 +51,17 @@ DIP_FREE, DIP_LASTING, DIP_LASTING_MOST = 5.0, 0.8, 5.0
 OTHER = 0.75
 """Likelihood of a frame of a steady wrong or extra note, where one of the right note has 1."""
 
-SCOOPED = 0.04
+SCOOPED = 0.12
 """Likelihood of a frame up to 1.4 semitones under its note: reeds speak from below."""
 
 MOVED = 4.0
 """Cost of a wrong or extra note that leaps to another pitch."""
 
+HEAD = 4
+"""Frames through which a note must go before it can end."""
+
 WIDEST_SKIP = 200
+CODES = np.array([1, 3, 4], np.uint8)
 
 
 class State(Enum):
@@ -112,25 +120,27 @@ def presence(track: PitchTrack) -> Floats:
     return np.clip(1.15 * weight - 0.05, 0.01, 0.99).astype(np.float32)
 
 
-def dips(track: PitchTrack) -> Floats:
-    """Decibels by which the level falls and rises again around each frame, where it is lowest."""
+def dips(track: PitchTrack, least: float = 0.5) -> Floats:
+    """Decibels by which the level falls and rises again around each frame, where it is lowest.
+
+    Depths under ``least`` are left out.
+    """
     envelope = track.envelope
+    frames = np.zeros(len(track.level), np.float32)
+    if len(envelope) < 3 or not len(frames):
+        return frames
     reach = round(0.08 / FINE_S)
-    if len(envelope) < 3:
-        return np.zeros(len(track.level), np.float32)
-    padded = np.concatenate([np.full(reach, -120, np.float32), envelope,
-                             np.full(reach, -120, np.float32)])
+    padded = np.pad(envelope, reach, constant_values=np.float32(-120))
     most = np.lib.stride_tricks.sliding_window_view(padded, reach + 1).max(axis=1)
     before, after = most[: len(envelope)], most[reach : reach + len(envelope)]
     depth = np.minimum(before, after) - envelope
     near = round(0.020 / FINE_S)
     padded = np.pad(envelope, near, constant_values=np.float32(120))
-    least = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).min(axis=1)
-    depth = np.where(envelope <= least, depth, 0)
-    frames = np.zeros(len(track.level), np.float32)
-    at = np.rint((np.arange(len(envelope)) * FINE_S - track.start_s) / track.hop_s).astype(int)
+    lowest = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).min(axis=1)
+    at_bottom = np.flatnonzero((envelope <= lowest) & (depth >= least))
+    at = np.rint((at_bottom * FINE_S - track.start_s) / track.hop_s).astype(int)
     inside = (at >= 0) & (at < len(frames))
-    np.maximum.at(frames, at[inside], depth[inside].astype(np.float32))
+    np.maximum.at(frames, at[inside], depth[at_bottom[inside]].astype(np.float32))
     return frames
 
 
@@ -142,6 +152,19 @@ class _Evidence:
     wrong: Floats
     gap: Floats
     extra: Floats
+    moved: Floats  # 1 where the pitch leaps from the frame before
+
+
+@dataclass(frozen=True, slots=True)
+class _Costs:
+    """Costs frame by frame: of a note that goes on through a dip; of a note followed by an equal
+    one; of entering a note whose pitch sounds already (frames × different targets); of beginning
+    a wrong or extra note while a pitch goes on."""
+
+    lasting: Floats
+    repeat: Floats
+    unparted: Floats
+    begun: Floats
 
 
 def _evidence(track: PitchTrack, wanted: NDArray[np.float64], sung: Floats) -> _Evidence:
@@ -169,6 +192,7 @@ def _evidence(track: PitchTrack, wanted: NDArray[np.float64], sung: Floats) -> _
         np.log(sung * apart * OTHER + quiet * 0.01 + 3e-4) - MOVED * moved[:, None],
         np.log(quiet[:, 0] + sung[:, 0] * 0.006),
         other,
+        moved,
     )
 
 
@@ -178,22 +202,32 @@ def align(track: PitchTrack, targets: Sequence[float], tuning: float) -> list[St
     if not frames or not n:
         return [Stretch(State.GAP, 0, 0, frames)] if frames else []
     wanted, which = np.unique(np.asarray(targets, np.float64), return_inverse=True)
-    seen = _evidence(track, wanted + tuning, presence(track))
+    sounding = presence(track)
+    seen = _evidence(track, wanted + tuning, sounding)
     depth = dips(track)
-    repeat = np.minimum(DIP_EACH * depth, DIP_MOST) - REPEAT
     lasting = np.clip(DIP_LASTING * (depth - DIP_FREE), 0, DIP_LASTING_MOST)
-    codes = _forward(seen, which, np.asarray(targets), repeat, lasting)
+    lately = np.maximum.reduce([np.roll(depth, k) for k in range(LATELY)])
+    now = np.maximum(0, REPEAT - DIP_EACH * depth)
+    since = np.maximum(0, REPEAT - DIP_EACH * lately)
+    # a pitch that goes on from the frame before, by itself and as the pitch of each note
+    goes_on = np.roll(sounding, 1) * (1 - seen.moved)
+    was_there = np.roll(np.exp(seen.note), 1, axis=0)
+    goes_on[0] = was_there[0] = 0
+    costs = _Costs(lasting, now, since[:, None] * was_there, since * goes_on)
+    codes = _forward(seen, which, np.asarray(targets), costs)
     return _back(*codes)
 
 
 def _forward(
-    seen: _Evidence, which: Any, targets: Any, repeat: Floats, lasting: Floats
+    seen: _Evidence, which: Any, targets: Any, costs: _Costs
 ) -> tuple[Any, ...]:
     """Viterbi's forward pass; returns what the way back needs.
 
-    Codes of ``enter`` (how NOTE was reached): 0 stay, 1 from the place before, 2 resumed from a
-    gap, 3 jump, 4 + d past d notes.  ``leave`` is the best state at each place.  ``other`` packs
-    the sources of WRONG (bit 0: entered), GAP (bits 1–2) and EXTRA (bits 3–4).
+    NOTE and WRONG begin with a chain of ``HEAD`` frames, which sets their least length.  Codes of
+    ``enter`` (how a NOTE's chain was entered): 1 from the place before, 3 jump, 4 + d past d
+    notes.  ``leave`` is the best state at each place.  ``other`` packs the rest: NOTE (bits 0–1:
+    0 stayed, 1 from the chain, 2 resumed from a gap), WRONG (bit 2: from its chain), and the
+    sources of GAP (bits 3–4) and EXTRA (bits 5–6).
     """
     frames, n = len(seen.gap), len(targets)
     enter = np.zeros((frames, n + 1), np.uint8)
@@ -201,61 +235,64 @@ def _forward(
     other = np.zeros((frames, n + 1), np.uint8)
     jump = np.zeros(frames, np.int32)
     low = np.float32(-1e9)
-    note = np.full(n + 1, low, np.float32)
-    wrong = np.full(n + 1, low, np.float32)
-    gap = np.full(n + 1, low, np.float32)
-    extra = np.full(n + 1, low, np.float32)
+    note, wrong, gap, extra = np.full((4, n + 1), low, np.float32)
     gap[0] = 0.0
+    note_head = np.full((HEAD, n + 1), low, np.float32)
+    wrong_head = np.full((HEAD, n + 1), low, np.float32)
     same = np.zeros(n + 1, np.float32)  # the next note has the same pitch
     same[1:n] = np.abs(np.diff(targets)) < SAME
     order = np.arange(n + 1, dtype=np.float32)
     index = np.arange(n + 1)
     cheap = order * np.float32(SKIP_EACH)
-    note_seen = np.full((frames, n + 1), low, np.float32)
-    note_seen[:, 1:] = seen.note[:, which]
-    wrong_seen = np.full((frames, n + 1), low, np.float32)
-    wrong_seen[:, 1:] = seen.wrong[:, which]
+    columns = np.concatenate([[0], which])
+    following = np.concatenate([which, [which[-1]]])
     four = np.empty((4, n + 1), np.float32)
-    ways = np.empty((5, n + 1), np.float32)
+    ways = np.full((3, n + 1), low, np.float32)
     advance = np.full(n + 1, low, np.float32)
     for t in range(frames):
-        four[0] = note + repeat[t] * same
-        four[1], four[2], four[3] = wrong, gap, extra
-        kind = four.argmax(axis=0)
+        note_seen = seen.note[t][columns]
+        wrong_seen = seen.wrong[t][columns]
+        note_seen[0] = wrong_seen[0] = low
+        unparted = costs.unparted[t][following]
+        four[0] = note - costs.repeat[t] * same
+        four[1], four[2], four[3] = wrong - unparted, gap - unparted, extra - unparted
+        leave[t] = four.argmax(axis=0)
         out = four.max(axis=0)
-        leave[t] = kind
         advance[1:] = out[:-1]
         # past notes: the best of all places further back, each note between costing the same
         rising = out + cheap
         best = np.maximum.accumulate(rising)
-        top = np.where(rising == best, index, 0)
-        np.maximum.accumulate(top, out=top)
         far = int(out.argmax())
         jump[t] = far
-        ways[0] = note - lasting[t]
-        ways[1] = advance
-        ways[2] = gap - RESUME
-        ways[3] = out[far] - JUMP
-        ways[4] = low
-        ways[4, 2:] = best[:-2] - cheap[1:-1] - SKIP
+        ways[0] = advance
+        ways[1] = out[far] - JUMP
+        ways[2, 2:] = best[:-2] - cheap[1:-1] - SKIP
         how = ways.argmax(axis=0)
-        code = how.astype(np.uint8)
-        past = how == 4
-        if past.any():
+        past = np.flatnonzero(how == 2)
+        code = CODES[how]
+        if len(past):
+            top = np.maximum.accumulate(np.where(rising == best, index, 0))
             # place p is reached from place q: p - 1 - q notes were passed
-            passed = index[past] - 1 - top[index[past] - 2]
-            code[past] = 4 + np.minimum(passed, WIDEST_SKIP)
+            code[past] = 4 + np.minimum(past - 1 - top[past - 2], WIDEST_SKIP)
         enter[t] = code
-        new_note = ways.max(axis=0) + note_seen[t]
-        into = advance - WRONG > wrong
-        new_wrong = np.maximum(wrong, advance - WRONG) + wrong_seen[t]
-        four[0] = note
+        four[0] = note - costs.lasting[t]
+        four[1] = note_head[-1]
+        four[2] = gap - RESUME
+        came = four[:3].argmax(axis=0)
+        new_note = four[:3].max(axis=0) + note_seen
+        headed = wrong_head[-1] > wrong
+        new_wrong = np.maximum(wrong, wrong_head[-1]) + wrong_seen
+        note_head[1:] = note_head[:-1] + note_seen
+        note_head[0] = ways.max(axis=0) + note_seen
+        wrong_head[1:] = wrong_head[:-1] + wrong_seen
+        wrong_head[0] = advance - (WRONG + costs.begun[t]) + wrong_seen
+        four[0], four[1], four[2], four[3] = note, wrong, gap, extra
         silent = four.argmax(axis=0)
         new_gap = four.max(axis=0) + seen.gap[t]
-        four[:3] -= EXTRA
+        four[:3] -= EXTRA + costs.begun[t]
         odd = four.argmax(axis=0)
         new_extra = four.max(axis=0) + seen.extra[t]
-        other[t] = into | (silent << 1) | (odd << 3)
+        other[t] = came | (headed << 2) | (silent << 3) | (odd << 5)
         note, wrong, gap, extra = new_note, new_wrong, new_gap, new_extra
     ends = np.stack([note, wrong, gap, extra])
     # notes not played at the end cost as skipped ones do
@@ -266,31 +303,27 @@ def _forward(
 
 def _back(enter: Any, leave: Any, other: Any, jump: Any, state: int, place: int) -> list[Stretch]:
     """Follow the codes back and gather equal frames; a note re-entered starts a new stretch."""
-    frames = len(jump)
     found: list[Stretch] = []
-    last = frames
-    for t in range(frames - 1, -1, -1):
-        came: tuple[int, int] = (state, place)
+    t = last = len(jump)
+    while t > 0:
+        t -= 1
+        packed = int(other[t, place])
         fresh = False
-        if state == 0:
-            code = int(enter[t, place])
-            if code == 1:
-                came, fresh = (int(leave[t, place - 1]), place - 1), True
-            elif code == 2:
-                came, fresh = (2, place), True
-            elif code == 3:
-                far = int(jump[t])
-                came, fresh = (int(leave[t, far]), far), True
-            elif code >= 4:
-                source = place - 1 - (code - 4)
-                came, fresh = (int(leave[t, source]), source), True
-        elif state == 1:
-            if other[t, place] & 1:
-                came, fresh = (int(leave[t, place - 1]), place - 1), True
+        came = (state, place)
+        if state == 0 and packed & 3 == 2:
+            came = (2, place)
+        elif (state == 0 and packed & 3 == 1) or (state == 1 and packed & 4):
+            t = max(0, t - HEAD)
+            code = int(enter[t, place]) if state == 0 else 1
+            if code == 3:
+                source = int(jump[t])
+            else:
+                source = place - 1 - (code - 4 if code > 3 else 0)
+            came, fresh = (int(leave[t, source]), source), True
         elif state == 2:
-            came = (int(other[t, place] >> 1) & 3, place)
-        else:
-            came = (int(other[t, place] >> 3) & 3, place)
+            came = ((packed >> 3) & 3, place)
+        elif state == 3:
+            came = ((packed >> 5) & 3, place)
         if fresh or came != (state, place) or t == 0:
             number = place - 1 if state < 2 else place
             found.append(Stretch(State(state), number, t, last))

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.align import State, Stretch, align, tuning_guess
+from tabtool.heard import SHORTEST_S, Visit, heard
 from tabtool.pitchtrack import FINE_S, PitchTrack
 
 GOOD = 10.0
@@ -30,13 +31,15 @@ WRONG_FROM = 60.0
 """Cents from which another note was played: a quarter tone, the limit of note transcription
 scores (MIREX, as in mir_eval), and the error that the nearest wrong note may have itself."""
 
-SHORTEST_S = 0.045
 EXTRA_S = 0.07
-"""Shorter notes, and shorter extra ones, are taken for accidents of the analysis."""
+"""An extra note heard for less is an accident of the analysis."""
 
 UNSETTLED_S, UNSETTLED = 0.3, 4.0
 """A note shorter than that (seconds) whose pitch still moves by more than that (cents, as
 ``spread``) has no steady part: reeds take 60–300 ms to settle, and no figure would mean much."""
+
+FLOOR_SHAKES = 2.0
+"""Decibels by which the level of silence or of a room goes up and down by itself."""
 
 EDGE_S = 0.022
 """A frame whose middle lies nearer to a note's border hears the neighbour too."""
@@ -101,89 +104,38 @@ class Verdict:
     extra: tuple[Extra, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Visit:
-    """One playing of one note: frames first to last."""
-
-    place: int
-    state: State
-    first: int
-    last: int
-
-
 def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     """Align the take, tell the tuning from the player, and judge each note."""
     targets = [note.pitch for note in expected]
     tuning = tuning_guess(track, targets)
     stretches = align(track, targets, tuning)
-    visits, odd = _visits(stretches)
-    visits = [visit for visit in visits if _sounds(track, visit, targets, tuning)]
-    last: dict[int, int] = {visit.place: number for number, visit in enumerate(visits)}
-    borders = _borders(track, visits, odd)
+    written = [(note.onset_s, note.end_s) for note in expected]
+    take = heard(track, stretches, targets, tuning, written)
     notes: list[Judged] = []
     extras: list[Extra] = []
-    for number, visit in enumerate(visits):
+    borders = _borders(track, (*take.notes, *take.again), take.other)
+    for number, visit in enumerate((*take.notes, *take.again)):
         note = expected[visit.place]
         start, end = borders[number]
         near = note.pitch + tuning if visit.state is State.NOTE else None
         times, curve = _curve(track, start, end, near)
-        if last[visit.place] != number:
-            if len(curve):
-                extras.append(Extra(start, end, float(np.median(curve)), visit.place))
-            continue
-        notes.append(_steady(visit.place, note, start, end, times, curve))
-    for stretch in odd:
+        if number < len(take.notes):
+            notes.append(_steady(visit.place, note, start, end, times, curve))
+        elif len(curve):
+            extras.append(Extra(start, end, float(np.median(curve)), visit.place))
+    for stretch in take.other:
         extras.extend(_extras(track, stretch))
     exact = _tuning(notes, expected, tuning)
-    done = {note.index: _status(note, expected[note.index], exact) for note in notes}
+    states = {visit.place: visit.state for visit in take.notes}
+    done = {n.index: _status(n, expected[n.index], exact, states[n.index]) for n in notes}
     every = [done.get(i, Judged(i, "missing")) for i in range(len(expected))]
     every = _timing(every, expected)
     extras.sort(key=lambda extra: extra.start_s)
     return Verdict(100 * exact, tuple(every), tuple(extras))
 
 
-def _visits(stretches: Sequence[Stretch]) -> tuple[list[_Visit], list[Stretch]]:
-    """Playings of the tab's notes in order (gaps inside bridged), and stretches of other notes."""
-    visits: list[_Visit] = []
-    odd: list[Stretch] = []
-    between: list[Stretch] = []
-    for stretch in stretches:
-        if stretch.state is State.EXTRA:
-            odd.append(stretch)
-            between.append(stretch)
-        elif stretch.state is State.GAP:
-            between.append(stretch)
-        else:
-            before = visits[-1] if visits else None
-            if (
-                before is not None
-                and before.place == stretch.place
-                and before.state is stretch.state
-                and all(gap.state is State.GAP for gap in between)
-                and stretch.first - before.last < 25
-            ):
-                visits[-1] = replace(before, last=stretch.last)
-            else:
-                visits.append(_Visit(stretch.place, stretch.state, stretch.first, stretch.last))
-            between = []
-    return visits, odd
-
-
-def _sounds(track: PitchTrack, visit: _Visit, targets: Sequence[float], tuning: float) -> bool:
-    """Whether the frames of a visit bear it out: long enough, and mostly at one pitch."""
-    part = slice(visit.first, visit.last)
-    pitch, weight = track.pitch[part], track.weight[part]
-    if visit.state is State.NOTE:
-        away = np.abs(np.nan_to_num(pitch, nan=-99) - (targets[visit.place] + tuning))
-        held = ((away < 0.75) & (weight > 0.2)).any(axis=1).sum()
-    else:
-        middle = np.nanmedian(pitch[:, 0]) if np.isfinite(pitch[:, 0]).any() else -99
-        held = ((np.abs(pitch[:, 0] - middle) < 0.4) & (weight[:, 0] > 0.3)).sum()
-    return bool(held * track.hop_s >= SHORTEST_S)
-
-
 def _borders(
-    track: PitchTrack, visits: Sequence[_Visit], odd: Sequence[Stretch]
+    track: PitchTrack, visits: Sequence[Visit], odd: Sequence[Stretch]
 ) -> list[tuple[float, float]]:
     """Start and end of each visit in seconds, the starts refined on the envelope."""
     rough = [track.start_s + track.hop_s * (visit.first - 0.5) for visit in visits]
@@ -214,6 +166,12 @@ def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
     if b - a < 4:
         return rough
     bottom = a + int(np.argmin(envelope[a:b]))
+    # noise and rooms leave a floor that shakes: its last low point counts
+    near = envelope[bottom : min(b, bottom + round(0.06 / step))]
+    top = float(envelope[bottom : bottom + round(0.12 / step)].max())
+    rises = int(np.argmax(near > 0.5 * (float(envelope[bottom]) + top)))
+    low = np.flatnonzero(near[: rises or len(near)] < float(envelope[bottom]) + FLOOR_SHAKES)
+    bottom += int(low[-1])
     stop = min(len(envelope), bottom + round(0.12 / step), max(bottom + 8, round(end / step)))
     rise = envelope[bottom:stop]
     if len(rise) < 3:
@@ -232,7 +190,7 @@ def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
         return rough
     if depth >= 13:
         at = crossing(10) - 3 * (crossing(6) - crossing(10))
-        at = max(at, bottom * step - 0.005) if depth < 30 else max(at, crossing(25) - 0.012)
+        at = max(at, bottom * step - 0.005) if depth < 30 else max(at, crossing(25) - 0.007)
     else:
         at = bottom * step - 0.75 * (crossing(min(3.0, depth / 2)) - bottom * step)
     return float(min(max(at, rough - 0.08), rough + 0.06))
@@ -367,13 +325,14 @@ def _tuning(notes: Sequence[Judged], expected: Sequence[Expected], guess: float)
     return float(np.median(found)) / 100
 
 
-def _status(note: Judged, expected: Expected, tuning: float) -> Judged:
+def _status(note: Judged, expected: Expected, tuning: float, state: State) -> Judged:
     """Take the tuning off, and call wrong what is another note."""
     if note.cents is None:
         if note.pitch is None or expected.expressive:
             return note
+        limit = WRONG_FROM if state is State.WRONG else 100.0  # still on its way to the note
         away = abs(100 * (note.pitch - expected.pitch - tuning))
-        return replace(note, status="wrong" if away > 100 else "ok")
+        return replace(note, status="wrong" if away > limit else "ok")
     cents = note.cents - 100 * tuning
     wrong = abs(cents) > WRONG_FROM and not expected.expressive
     return replace(note, cents=cents, status="wrong" if wrong else "ok")

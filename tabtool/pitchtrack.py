@@ -40,7 +40,7 @@ HARMONICS = 10
 LOWEST_HZ, HIGHEST_HZ = 90.0, 3700.0
 """Hole 1 of the low D harp bent down is 138.6 Hz; hole 10 overblown of the high G, 3322 Hz."""
 
-OCTAVE_COST = 0.02
+OCTAVE_COST = 0.03
 """Taken off the strength per octave of longer period, so that of equal peaks the shortest wins."""
 
 SEVERAL = (0.95, 0.99)
@@ -129,6 +129,10 @@ class _Step:
         self.window = (0.5 - 0.5 * np.cos(2 * np.pi * t)).astype(np.float32)
         self.slope = (np.pi / n * np.sin(2 * np.pi * t)).astype(np.float32)
         self.power = float(np.sum(self.window**2))
+        # high harmonics would make the peaks too sharp for the steps of the lags
+        self.tilt = (1 / (1 + (np.fft.rfftfreq(self.size, 1 / rate) / 3000) ** 4)).astype(
+            np.float32
+        )
         own = np.fft.irfft(np.abs(np.fft.rfft(self.window, self.size)) ** 2, 2 * self.size)
         self.first = int(2 * rate / HIGHEST_HZ)
         self.last = int(2 * rate / LOWEST_HZ) + 2
@@ -142,7 +146,7 @@ class _Step:
         sloped = np.fft.rfft(frames * self.slope, self.size).astype(np.complex64)
         power = spectrum.real**2 + spectrum.imag**2
         # twice the spectrum's length back: the lags come at half-sample steps
-        correlation = np.fft.irfft(power, 2 * self.size)
+        correlation = np.fft.irfft(power * self.tilt, 2 * self.size)
         zero = correlation[:, :1] + 1e-12
         r = correlation[:, self.first : self.last] / (zero * self.own)
         lag, strength = self._peaks(r)
@@ -155,18 +159,24 @@ class _Step:
         return pitch, weight, strength.max(axis=1), level.astype(np.float32)
 
     def _peaks(self, r: Floats) -> tuple[Floats, Floats]:
-        """Lags (half samples) and strengths of the best local maxima of each row."""
-        middle = r[:, 1:-1]
-        peak = (middle >= r[:, :-2]) & (middle > r[:, 2:]) & (middle > 0.1)
-        score = np.where(peak, middle - self.cost[1:-1], -1.0)
+        """Lags (half samples) and heights of the best local maxima of each row.
+
+        Heights are those of parabolas: a short lag falls between two samples of a sharp peak.
+        """
+        left, middle, right = r[:, :-2], r[:, 1:-1], r[:, 2:]
+        peak = (middle >= left) & (middle > right) & (middle > 0.1)
+        bow = np.minimum(left - 2 * middle + right, -1e-9)
+        shift = 0.5 * (left - right) / bow
+        score = np.where(peak, middle - 0.25 * (left - right) * shift - self.cost[1:-1], -1.0)
         best = np.argpartition(-score, CANDIDATES, axis=1)[:, :CANDIDATES]
-        found = np.take_along_axis(score, best, 1) > -1.0
-        left, mid, right = (np.take_along_axis(r, best + k, 1) for k in (0, 1, 2))
-        bow = left - 2 * mid + right
-        shift = np.where(bow < 0, 0.5 * (left - right) / np.where(bow < 0, bow, 1.0), 0.0)
-        top = mid - 0.25 * (left - right) * shift
-        lag = np.where(found, best + 1 + self.first + shift, np.nan)
-        return lag.astype(np.float32), np.where(found, np.clip(top, 0, 1), 0).astype(np.float32)
+        score = np.take_along_axis(score, best, 1)
+        found = score > -1.0
+        lag = best + 1 + self.first + np.take_along_axis(shift, best, 1)
+        height = np.clip(score + self.cost[1:-1][best], 0, 1)
+        return (
+            np.where(found, lag, np.nan).astype(np.float32),
+            np.where(found, height, 0).astype(np.float32),
+        )
 
     def _refine(
         self,

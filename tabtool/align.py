@@ -16,16 +16,18 @@ All costs are in nats and were set on rendered takes (tests/takebench.py); none 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 from enum import Enum
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tabtool.diagnostics import TabError
 from tabtool.pitchtrack import FINE_S, PitchTrack
 
 Floats = NDArray[np.float32]
+Pitches: TypeAlias = tuple[float, ...]
 
 SAME = 0.3
 """Semitones within which two pitches cannot be told apart by the model."""
@@ -54,14 +56,22 @@ OTHER = 0.75
 SCOOPED = 0.12
 """Likelihood of a frame up to 1.4 semitones under its note: reeds speak from below."""
 
+CHORD = 0.6
+"""Likelihood of a loud frame of a chord: the tracker hears one pitch of it, or neither."""
+
+MOST_CELLS = 150_000_000
+"""Frames times notes: the way back holds three bytes of each."""
+
 MOVED = 4.0
 """Cost of a wrong or extra note that leaps to another pitch."""
+
+EVENT_BEFORE, EVENT_AFTER, GROUP = 3, 9, 6
+"""Frames before and after any change that are looked at one by one; else so many at once."""
 
 HEAD = 4
 """Frames through which a note must go before it can end."""
 
 WIDEST_SKIP = 200
-CODES = np.array([1, 3, 4], np.uint8)
 
 
 class State(Enum):
@@ -84,12 +94,12 @@ class Stretch:
     last: int
 
 
-def tuning_guess(track: PitchTrack, targets: Sequence[float]) -> float:
+def tuning_guess(track: PitchTrack, targets: Sequence[Pitches]) -> float:
     """Semitones by which the recording as a whole stands above the targets, from −0.5 to 0.5.
 
     The commonest distance of a likely pitch from the nearest target (circular, by semitone).
     """
-    wanted = np.unique(np.asarray(targets, np.float64))
+    wanted = np.unique([pitch for target in targets for pitch in target])
     pitch = track.pitch[:, 0].astype(np.float64)
     sure = (track.weight[:, 0] > 0.5) & ~np.isnan(pitch)
     if not sure.any() or not len(wanted):
@@ -113,11 +123,15 @@ def tuning_guess(track: PitchTrack, targets: Sequence[float]) -> float:
 def presence(track: PitchTrack) -> Floats:
     """How surely one pitch sounds in each frame, 0.01 to 0.99: weight, silenced below the level."""
     weight = np.nan_to_num(track.weight[:, 0]) * np.clip(track.periodic * 1.6 - 0.3, 0, 1)
-    if len(track.level):
-        loud = np.percentile(track.level, 95)
-        audible = np.clip((track.level - (loud - 50)) / 10, 0, 1)
-        weight = weight * audible
-    return np.clip(1.15 * weight - 0.05, 0.01, 0.99).astype(np.float32)
+    return np.clip(1.15 * weight * audible(track, 50.0) - 0.05, 0.01, 0.99).astype(np.float32)
+
+
+def audible(track: PitchTrack, below: float) -> Floats:
+    """1 for frames near the recording's loudest, falling to 0 at ``below`` dB under them."""
+    if not len(track.level):
+        return np.zeros(0, np.float32)
+    floor = np.percentile(track.level, 95) - below
+    return np.clip((track.level - floor) / 10, 0, 1).astype(np.float32)
 
 
 def dips(track: PitchTrack, least: float = 0.5) -> Floats:
@@ -167,7 +181,13 @@ class _Costs:
     begun: Floats
 
 
-def _evidence(track: PitchTrack, wanted: NDArray[np.float64], sung: Floats) -> _Evidence:
+def _likeness(off: Floats) -> Floats:
+    """Of a frame so many semitones off its note, 0 to 1."""
+    near = 1 / (1 + (np.abs(off) / 0.55) ** 8)
+    return np.where((off > -1.4) & (off < 0), np.maximum(near, SCOOPED), near).astype(np.float32)
+
+
+def _evidence(track: PitchTrack, wanted: Sequence[Pitches], sung: Floats) -> _Evidence:
     """A note is heard within half a semitone of its pitch, flat on top: how far off it is does
     not make it less that note.  A wrong or extra note may have any pitch but keeps it."""
     pitch = np.nan_to_num(track.pitch, nan=-100.0)
@@ -175,35 +195,49 @@ def _evidence(track: PitchTrack, wanted: NDArray[np.float64], sung: Floats) -> _
     share = share / share.sum(axis=1, keepdims=True)
     note = np.zeros((len(pitch), len(wanted)), np.float32)
     apart = np.zeros_like(note)
+    together = np.array([len(pitches) > 1 for pitches in wanted])
     for k in range(pitch.shape[1]):
-        off = pitch[:, k : k + 1] - wanted[None, :].astype(np.float32)
-        away = np.abs(off)
-        near = 1 / (1 + (away / 0.55) ** 8)
-        near = np.where((away < 1.4) & (off < 0), np.maximum(near, SCOOPED), near)
+        near = np.zeros_like(note)
+        for column, pitches in enumerate(wanted):
+            for each in pitches:
+                near[:, column] = np.maximum(near[:, column], _likeness(pitch[:, k] - each))
         note += share[:, k : k + 1] * near
         apart += share[:, k : k + 1] * (1 - near)
     moved = np.zeros(len(pitch), np.float32)
     moved[1:] = np.abs(np.diff(pitch[:, 0])) > 0.4
-    sung = sung[:, None]
     quiet = 1 - sung
-    other = np.log(sung[:, 0] * OTHER * share[:, 0] + quiet[:, 0] * 0.01) - MOVED * moved
+    # where the tab has chords a loud frame without one pitch is a chord rather than nothing
+    loud = audible(track, 30.0) if together.any() else np.zeros_like(sung)
+    chord = np.log(CHORD * loud + 1e-3)[:, None]
+    single = np.log(sung[:, None] * note + quiet[:, None] * 0.03 + 3e-4)
     return _Evidence(
-        np.log(sung * note + quiet * 0.03 + 3e-4),
-        np.log(sung * apart * OTHER + quiet * 0.01 + 3e-4) - MOVED * moved[:, None],
-        np.log(quiet[:, 0] + sung[:, 0] * 0.006),
-        other,
+        np.where(together, np.maximum(single, chord), single).astype(np.float32),
+        np.log(sung[:, None] * apart * OTHER + quiet[:, None] * 0.01 + 3e-4)
+        - MOVED * moved[:, None],
+        np.log(quiet * (1 - 0.8 * loud) + sung * 0.006),
+        np.log(sung * OTHER * share[:, 0] + quiet * 0.01) - MOVED * moved,
         moved,
     )
 
 
-def align(track: PitchTrack, targets: Sequence[float], tuning: float) -> list[Stretch]:
-    """The likeliest reading of the recording; ``tuning`` in semitones is added to the targets."""
+def align(track: PitchTrack, targets: Sequence[Pitches], tuning: float) -> list[Stretch]:
+    """The likeliest reading of the recording; ``tuning`` in semitones is added to the targets.
+
+    Each target is the pitches that sound together or in turn, one for an ordinary note.
+    """
     frames, n = len(track.level), len(targets)
     if not frames or not n:
         return [Stretch(State.GAP, 0, 0, frames)] if frames else []
-    wanted, which = np.unique(np.asarray(targets, np.float64), return_inverse=True)
+    if frames * n > MOST_CELLS:
+        raise TabError(
+            f"{n} notes and {frames * track.hop_s / 60:.0f} minutes are too much at once;"
+            " take the tune in sections"
+        )
+    wanted = sorted(set(targets))
+    which = np.array([wanted.index(target) for target in targets])
+    tuned = [tuple(pitch + tuning for pitch in target) for target in wanted]
     sounding = presence(track)
-    seen = _evidence(track, wanted + tuning, sounding)
+    seen = _evidence(track, tuned, sounding)
     depth = dips(track)
     lasting = np.clip(DIP_LASTING * (depth - DIP_FREE), 0, DIP_LASTING_MOST)
     lately = np.maximum.reduce([np.roll(depth, k) for k in range(LATELY)])
@@ -214,8 +248,39 @@ def align(track: PitchTrack, targets: Sequence[float], tuning: float) -> list[St
     was_there = np.roll(np.exp(seen.note), 1, axis=0)
     goes_on[0] = was_there[0] = 0
     costs = _Costs(lasting, now, since[:, None] * was_there, since * goes_on)
-    codes = _forward(seen, which, np.asarray(targets), costs)
-    return _back(*codes)
+    first = _groups(track, sounding, depth)
+    codes = _forward(
+        _Evidence(*(np.add.reduceat(each, first, axis=0) for each in astuple(seen))),
+        which,
+        [target[0] for target in targets],
+        _Costs(*(each[first] for each in astuple(costs))),
+    )
+    first = np.append(first, frames)
+    return [
+        replace(stretch, first=int(first[stretch.first]), last=int(first[stretch.last]))
+        for stretch in _back(*codes)
+    ]
+
+
+def _groups(track: PitchTrack, sounding: Floats, depth: Floats) -> NDArray[np.intp]:
+    """First frames of groups that the model may take as one: where nothing happens, there is
+    nothing to decide, and most of a take is a pitch that holds or silence."""
+    pitch = np.nan_to_num(track.pitch[:, 0])
+    event = depth > 0.5
+    heard = np.maximum(sounding[1:], sounding[:-1]) > 0.1
+    event[1:] |= heard & (np.abs(np.diff(pitch)) > 0.15)
+    event[1:] |= np.abs(np.diff(sounding)) > 0.15
+    near = np.convolve(event, np.ones(EVENT_BEFORE + EVENT_AFTER + 1))
+    busy = near[EVENT_BEFORE : EVENT_BEFORE + len(event)] > 0.5
+    keep = busy.copy()
+    keep[1:] |= busy[:-1]
+    # within a quiet run every GROUP-th frame begins a group
+    since = np.arange(len(event)) - np.maximum.accumulate(
+        np.where(keep, np.arange(len(event)), 0)
+    )
+    keep |= since % GROUP == 0
+    keep[0] = True
+    return np.flatnonzero(keep)
 
 
 def _forward(
@@ -246,54 +311,61 @@ def _forward(
     cheap = order * np.float32(SKIP_EACH)
     columns = np.concatenate([[0], which])
     following = np.concatenate([which, [which[-1]]])
-    four = np.empty((4, n + 1), np.float32)
-    ways = np.full((3, n + 1), low, np.float32)
     advance = np.full(n + 1, low, np.float32)
+    past = np.full(n + 1, low, np.float32)
     for t in range(frames):
         note_seen = seen.note[t][columns]
         wrong_seen = seen.wrong[t][columns]
         note_seen[0] = wrong_seen[0] = low
         unparted = costs.unparted[t][following]
-        four[0] = note - costs.repeat[t] * same
-        four[1], four[2], four[3] = wrong - unparted, gap - unparted, extra - unparted
-        leave[t] = four.argmax(axis=0)
-        out = four.max(axis=0)
+        # the best way out of each place, in pairs: cheaper than an argmax of four
+        one, two = note - costs.repeat[t] * same, wrong - unparted
+        three, four = gap - unparted, extra - unparted
+        upper, lower = np.maximum(one, two), np.maximum(three, four)
+        out = np.maximum(upper, lower)
+        leave[t] = np.where(lower > upper, 2 + (four > three), two > one)
         advance[1:] = out[:-1]
         # past notes: the best of all places further back, each note between costing the same
         rising = out + cheap
         best = np.maximum.accumulate(rising)
+        past[2:] = best[:-2] - cheap[1:-1] - SKIP
         far = int(out.argmax())
         jump[t] = far
-        ways[0] = advance
-        ways[1] = out[far] - JUMP
-        ways[2, 2:] = best[:-2] - cheap[1:-1] - SKIP
-        how = ways.argmax(axis=0)
-        past = np.flatnonzero(how == 2)
-        code = CODES[how]
-        if len(past):
+        leap = out[far] - JUMP
+        entered = np.maximum(advance, past)
+        code = enter[t]
+        code[:] = 1
+        leapt = past > advance
+        if leapt.any():
             top = np.maximum.accumulate(np.where(rising == best, index, 0))
             # place p is reached from place q: p - 1 - q notes were passed
-            code[past] = 4 + np.minimum(past - 1 - top[past - 2], WIDEST_SKIP)
-        enter[t] = code
-        four[0] = note - costs.lasting[t]
-        four[1] = note_head[-1]
-        four[2] = gap - RESUME
-        came = four[:3].argmax(axis=0)
-        new_note = four[:3].max(axis=0) + note_seen
+            at = np.flatnonzero(leapt)
+            code[at] = 4 + np.minimum(at - 1 - top[at - 2], WIDEST_SKIP)
+        jumped = entered < leap
+        code[jumped] = 3
+        entered[jumped] = leap
+        going_on, resumed = note - costs.lasting[t], gap - RESUME
+        begun = note_head[-1] > going_on
+        going_on = np.maximum(going_on, note_head[-1])
+        again = resumed > going_on
+        new_note = np.maximum(going_on, resumed) + note_seen
         headed = wrong_head[-1] > wrong
         new_wrong = np.maximum(wrong, wrong_head[-1]) + wrong_seen
         note_head[1:] = note_head[:-1] + note_seen
-        note_head[0] = ways.max(axis=0) + note_seen
+        note_head[0] = entered + note_seen
         wrong_head[1:] = wrong_head[:-1] + wrong_seen
         wrong_head[0] = advance - (WRONG + costs.begun[t]) + wrong_seen
-        four[0], four[1], four[2], four[3] = note, wrong, gap, extra
-        silent = four.argmax(axis=0)
-        new_gap = four.max(axis=0) + seen.gap[t]
-        four[:3] -= EXTRA + costs.begun[t]
-        odd = four.argmax(axis=0)
-        new_extra = four.max(axis=0) + seen.extra[t]
-        other[t] = came | (headed << 2) | (silent << 3) | (odd << 5)
-        note, wrong, gap, extra = new_note, new_wrong, new_gap, new_extra
+        played, was_wrong = np.maximum(note, wrong), wrong > note
+        quiet, odd = np.maximum(played, gap), np.maximum(gap, extra)
+        silent = np.where(odd > played, 2 + (extra > gap), was_wrong)
+        fresh = quiet - (EXTRA + costs.begun[t])
+        source = np.where(extra >= fresh, 3, np.where(gap > played, 2, was_wrong))
+        other[t] = np.where(again, 2, begun) | (headed << 2) | (silent << 3) | (source << 5)
+        note, wrong = new_note, new_wrong
+        gap, extra = (
+            np.maximum(played, odd) + seen.gap[t],
+            np.maximum(extra, fresh) + seen.extra[t],
+        )
     ends = np.stack([note, wrong, gap, extra])
     # notes not played at the end cost as skipped ones do
     ends -= SKIP_EACH * (n - order) + np.where(order < n, SKIP, 0)

@@ -24,6 +24,7 @@ COMMANDS = {
     "transpose": "move a tune to another harp or key: same holes, same sound, or another key",
     "targets": "the exact pitch to aim each note and bend at, and how to check it by ear",
     "drill": "graded practice pages for bends, and worksheets",
+    "take": "judge a recording against its tab, note by note: was the bend in tune?",
     "audio": "a sound file of a tune, to listen to: .wav, .flac or .ogg",
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "sheet": "a page to put on a stand, to read from a metre away: .pdf, .svg, .png, .html",

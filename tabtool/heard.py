@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from tabtool.align import SAME, State, Stretch, dips
+from tabtool.align import SAME, Pitches, State, Stretch, dips
 from tabtool.pitchtrack import PitchTrack
 
 SHORTEST_S = 0.045
@@ -55,7 +55,7 @@ class Heard:
 def heard(
     track: PitchTrack,
     stretches: Sequence[Stretch],
-    targets: Sequence[float],
+    targets: Sequence[Pitches],
     tuning: float,
     written: Sequence[tuple[float, float]],
 ) -> Heard:
@@ -99,12 +99,14 @@ def _visits(
     return visits, other
 
 
-def _sounds(track: PitchTrack, visit: Visit, targets: Sequence[float], tuning: float) -> bool:
+def _sounds(track: PitchTrack, visit: Visit, targets: Sequence[Pitches], tuning: float) -> bool:
     """Whether the frames of a visit bear it out: long enough, and mostly at one pitch."""
     part = slice(visit.first, visit.last)
     pitch, weight = track.pitch[part], track.weight[part]
-    if visit.state is State.NOTE:
-        away = np.abs(np.nan_to_num(pitch, nan=-99) - (targets[visit.place] + tuning))
+    if visit.state is State.NOTE and len(targets[visit.place]) > 1:
+        held = (track.periodic[part] > 0.5).sum()
+    elif visit.state is State.NOTE:
+        away = np.abs(np.nan_to_num(pitch, nan=-99) - (targets[visit.place][0] + tuning))
         held = ((away < 0.75) & (weight > 0.2)).any(axis=1).sum()
     else:
         sure = pitch[:, 0][weight[:, 0] > 0.3]
@@ -136,12 +138,12 @@ def pace(
     return (float(slope), float(base)) if 0.1 < slope < 10 else None
 
 
-def _runs(targets: Sequence[float]) -> list[tuple[int, int]]:
+def _runs(targets: Sequence[Pitches]) -> list[tuple[int, int]]:
     """Runs of two or more equal notes in the tab, as (first, past the last)."""
     runs: list[tuple[int, int]] = []
     first = 0
     for i in range(1, len(targets) + 1):
-        if i == len(targets) or abs(targets[i] - targets[first]) >= SAME:
+        if i == len(targets) or abs(targets[i][0] - targets[first][0]) >= SAME:
             if i - first > 1:
                 runs.append((first, i))
             first = i
@@ -160,7 +162,7 @@ def _drop(track: PitchTrack, found: dict[int, Visit], written: Any) -> None:
 
 
 def _split(
-    track: PitchTrack, found: dict[int, Visit], targets: Sequence[float], written: Any
+    track: PitchTrack, found: dict[int, Visit], targets: Sequence[Pitches], written: Any
 ) -> None:
     """A note as long as itself and a missing equal neighbour was both, if the level agrees."""
     depth = dips(track, least=0.0)
@@ -195,7 +197,7 @@ def _split(
 
 
 def _shift(
-    track: PitchTrack, found: dict[int, Visit], targets: Sequence[float], written: Any
+    track: PitchTrack, found: dict[int, Visit], targets: Sequence[Pitches], written: Any
 ) -> None:
     """Of equal notes in a row some are missing: which ones, the pace tells best."""
     for first, end in _runs(targets):

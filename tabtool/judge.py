@@ -48,7 +48,8 @@ EDGE_S = 0.022
 @dataclass(frozen=True, slots=True)
 class Expected:
     """A note of the tab: its pitch on this harp (MIDI, temperament and all), and when it is
-    written, in seconds at the tab's tempo.  ``natural`` notes (neither bent nor overblown) serve
+    written, in seconds at the tab's tempo.  ``others`` are the further pitches of a chord or a
+    shake, which is found but not judged in cents.  ``natural`` notes (neither bent nor overblown) serve
     for the tuning; ``expressive`` ones (quarter-tone bends and slides) are not judged in cents;
     ``free`` where the tab has no meter, so that no onset can be early."""
 
@@ -58,6 +59,7 @@ class Expected:
     natural: bool = True
     expressive: bool = False
     free: bool = False
+    others: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,7 @@ class Verdict:
 
 def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     """Align the take, tell the tuning from the player, and judge each note."""
-    targets = [note.pitch for note in expected]
+    targets = [(note.pitch, *note.others) for note in expected]
     tuning = tuning_guess(track, targets)
     stretches = align(track, targets, tuning)
     written = [(note.onset_s, note.end_s) for note in expected]
@@ -117,9 +119,12 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     for number, visit in enumerate((*take.notes, *take.again)):
         note = expected[visit.place]
         start, end = borders[number]
-        near = note.pitch + tuning if visit.state is State.NOTE else None
+        near = note.pitch + tuning if visit.state is State.NOTE and not note.others else None
         times, curve = _curve(track, start, end, near)
-        if number < len(take.notes):
+        if number < len(take.notes) and note.others:
+            status = "ok" if visit.state is State.NOTE else "wrong"
+            notes.append(Judged(visit.place, status, start, end))
+        elif number < len(take.notes):
             notes.append(_steady(visit.place, note, start, end, times, curve))
         elif len(curve):
             extras.append(Extra(start, end, float(np.median(curve)), visit.place))
@@ -190,7 +195,7 @@ def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
         return rough
     if depth >= 13:
         at = crossing(10) - 3 * (crossing(6) - crossing(10))
-        at = max(at, bottom * step - 0.005) if depth < 30 else max(at, crossing(25) - 0.007)
+        at = max(at, bottom * step if depth < 30 else crossing(25) - 0.002)
     else:
         at = bottom * step - 0.75 * (crossing(min(3.0, depth / 2)) - bottom * step)
     return float(min(max(at, rough - 0.08), rough + 0.06))
@@ -328,13 +333,15 @@ def _tuning(notes: Sequence[Judged], expected: Sequence[Expected], guess: float)
 def _status(note: Judged, expected: Expected, tuning: float, state: State) -> Judged:
     """Take the tuning off, and call wrong what is another note."""
     if note.cents is None:
-        if note.pitch is None or expected.expressive:
+        if note.pitch is None or expected.expressive or expected.others:
             return note
         limit = WRONG_FROM if state is State.WRONG else 100.0  # still on its way to the note
         away = abs(100 * (note.pitch - expected.pitch - tuning))
         return replace(note, status="wrong" if away > limit else "ok")
+    if expected.expressive:
+        return replace(note, cents=None)
     cents = note.cents - 100 * tuning
-    wrong = abs(cents) > WRONG_FROM and not expected.expressive
+    wrong = abs(cents) > WRONG_FROM
     return replace(note, cents=cents, status="wrong" if wrong else "ok")
 
 

@@ -70,6 +70,7 @@ class PitchTrack:
 
     @property
     def times(self) -> NDArray[np.float64]:
+        """Seconds of the middle of each frame."""
         return self.start_s + self.hop_s * np.arange(len(self.level))
 
 
@@ -124,7 +125,7 @@ class _Step:
     def __init__(self, rate: float) -> None:
         self.rate = rate
         n = WINDOW
-        self.size = 2 * n
+        self.size = n + n // 4  # room for the longest lag
         t = (np.arange(n) + 0.5) / n
         self.window = (0.5 - 0.5 * np.cos(2 * np.pi * t)).astype(np.float32)
         self.slope = (np.pi / n * np.sin(2 * np.pi * t)).astype(np.float32)
@@ -207,9 +208,9 @@ class _Step:
             mean = (weight * each).sum(axis=2) / np.where(total > 0, total, 1)
             refined = np.where(total > 0, mean, refined)
         pitch = np.where(np.isnan(coarse), np.nan, midi(refined))
-        # a Hann window spreads a partial over 1.5 bins' worth of power, 3 of the padded transform
+        # a Hann window spreads a partial over 1.5 bins' worth of power
         own = p.sum(axis=2)
-        share = np.minimum(1.0, own * 3.0 / (power.sum(axis=1)[:, None] + 1e-12))
+        share = np.minimum(1.0, own * (1.5 * self.size / WINDOW) / (power.sum(axis=1)[:, None] + 1e-12))
         several = np.zeros_like(own)
         for m in (2, 3, 5):
             several = np.maximum(several, p[:, :, m - 1 :: m].sum(axis=2) / own)

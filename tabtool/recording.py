@@ -18,6 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tabtool.diagnostics import TabError
+
 Floats = NDArray[np.float32]
 
 TARGET_HZ = 16000
@@ -30,7 +32,7 @@ BLOCK = 1 << 17
 INSTALL = "reading recordings needs more parts: pip install 'tabtool[audio]'"
 
 
-class RecordingError(Exception):
+class RecordingError(TabError):
     """A recording that cannot be read; the text is one line for the user."""
 
 

@@ -204,7 +204,7 @@ def midi_file(played: list[Played], tuning: float) -> bytes:
     for place, note in enumerate(played):
         channel = CHANNELS[place % len(CHANNELS)]
         on, off = round(note.onset * 2000), round(note.end * 2000)
-        key = int(round(note.pitch))
+        key = round(note.pitch)
 
         def bend(cents: float, channel: int = channel, at: int = 0) -> mido.Message:
             value = int(np.clip(round(cents / 100 / BEND_RANGE * 8192), -8192, 8191))
@@ -358,7 +358,7 @@ def calibrate(font: str, key: int) -> tuple[np.ndarray, np.ndarray]:
 
 def true_cents(note: Played, font: str) -> float:
     """What was planted, plus what the sample does over the later 60 % of the note."""
-    times, cents = calibrate(font, int(round(note.pitch)))
+    times, cents = calibrate(font, round(note.pitch))
     length = min(note.end - note.onset, 1.5)  # from there on the sample is a loop
     part = (times >= 0.4 * length) & (times <= max(0.9 * length, 0.4 * length + 0.025))
     return note.cents + float(np.median(cents[part]))

@@ -1,0 +1,262 @@
+"""A take against its tab: what the player meant, what the recording holds, what to practise.
+
+Conventions: cents, sharp positive, are the player's own error; ``tuning_cents`` is what harp and
+recording stand above the tab's own pitch (its ``pitch:`` and ``temperament:`` lines), estimated
+from the natural notes and set apart. Notes count from 0 as they are played, repeats played out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from tabtool.align import presence
+from tabtool.gate import Unjudged, admit
+from tabtool.harp import Harp, Technique, Tone
+from tabtool.judge import ACCEPTABLE, GOOD, Expected, Extra, Judged, Verdict, judge
+from tabtool.music import hz
+from tabtool.pitchtrack import PitchTrack, midi, track
+from tabtool.recording import read
+from tabtool.resolve import NoteEvent, Score
+from tabtool.temperament import Temperament
+
+FOUND_SHARE = 0.25
+"""Of the tab's notes so many must be found, or the recording is of something else."""
+
+CHORD_SHARE = 0.3
+"""A tab with so many chords and shakes is one of chords; then hearing chords is no fault."""
+
+FITS_BETTER = 2.0
+"""Cents by which another temperament must fit the natural notes better to be told of."""
+
+
+class TakeNote(NamedTuple):
+    """A note of the tab and what became of it."""
+
+    event: NoteEvent
+    judged: Judged
+
+    @property
+    def tone(self) -> Tone:
+        """The tone, the first of a chord."""
+        return self.event.figure.tones[0]
+
+    @property
+    def melodic_bend(self) -> bool:
+        """Whether it is a bend or overbend that is meant as a melody note, and was judged."""
+        return is_melodic_bend(self.event) and self.judged.cents is not None
+
+    @property
+    def landed(self) -> str:
+        """``good``, ``acceptable`` or ``off`` for a note judged in cents, else empty."""
+        cents = self.judged.cents
+        if cents is None or self.judged.status == "missing":
+            return ""
+        if self.judged.status == "wrong":
+            return "off"
+        return "good" if abs(cents) <= GOOD else "acceptable" if abs(cents) <= ACCEPTABLE else "off"
+
+
+class ToneSummary(NamedTuple):
+    """All playings of one hole, breath and depth: how many of ``judged`` landed within the
+    acceptable limit, the mean error and its standard deviation in cents."""
+
+    tone: Tone
+    judged: int
+    landed: int
+    good: int
+    mean: float
+    deviation: float
+
+
+class Take(NamedTuple):
+    """A judged take."""
+
+    score: Score
+    notes: tuple[TakeNote, ...]
+    verdict: Verdict
+    track: PitchTrack
+    seconds: float
+
+    @property
+    def extra(self) -> tuple[Extra, ...]:
+        """Notes played that the tab has not there."""
+        return self.verdict.extra
+
+    def count(self, status: str) -> int:
+        """How many notes are ``ok``, ``wrong`` or ``missing``."""
+        return sum(note.judged.status == status for note in self.notes)
+
+    def tones(self, bends: bool | None = None) -> tuple[ToneSummary, ...]:
+        """The summary by hole and depth, bends only or natural notes only where asked."""
+        groups: dict[Tone, list[Judged]] = {}
+        for note in self.notes:
+            if note.judged.cents is None or len(note.event.figure.all_tones) > 1:
+                continue
+            if bends is None or bends == (note.tone.technique is not Technique.NATURAL):
+                groups.setdefault(note.tone, []).append(note.judged)
+        return tuple(_summed(tone, groups[tone]) for tone in sorted(groups))
+
+
+def _summed(tone: Tone, judged: Sequence[Judged]) -> ToneSummary:
+    # a wrong note is no measure of a bend's pitch, but it did not land
+    cents = [n.cents for n in judged if n.cents is not None and n.status == "ok"]
+    return ToneSummary(
+        tone,
+        len(judged),
+        sum(abs(c) <= ACCEPTABLE for c in cents),
+        sum(abs(c) <= GOOD for c in cents),
+        float(np.mean(cents)) if cents else 0.0,
+        float(np.std(cents)) if cents else 0.0,
+    )
+
+
+def is_melodic_bend(event: NoteEvent) -> bool:
+    """Whether a note is one bend by whole semitones, or one overbend."""
+    tones = event.figure.all_tones
+    bent = tones[0].technique is not Technique.NATURAL
+    return len(tones) == 1 and bent and tones[0].depth % 1 == 0
+
+
+def expected_of(event: NoteEvent) -> Expected:
+    """What the tab asks the player to sound; the event must have its pitches."""
+    setting = event.setting
+    pitches = [float(midi(setting.hz(p))) for p in event.pitches if p is not None]
+    shake = event.figure.shake
+    if shake is not None and setting.harp is not None:
+        other = setting.harp.intended(shake)
+        if other is not None:
+            pitches.append(float(midi(setting.hz(other))))
+    tone = event.figure.tones[0]
+    return Expected(
+        pitches[0],
+        event.start_s,
+        event.end_s,
+        natural=tone.technique is Technique.NATURAL,
+        # between the semitones there is no pitch to miss
+        expressive=tone.depth % 1 != 0,
+        free=setting.meter.beats is None,
+        others=tuple(pitches[1:]),
+    )
+
+
+def take(score: Score, path: Path) -> Take:
+    """Judge a recording of a tune; `Unjudged` where there is nothing that can be judged."""
+    recording = read(path)
+    try:
+        return judged(score, track(recording.samples, recording.rate), recording.seconds)
+    except Unjudged as reason:
+        raise Unjudged(f"{path}: {reason}") from None
+
+
+def judged(score: Score, heard: PitchTrack, seconds: float) -> Take:
+    """`take` of a pitch track."""
+    events = [event for event in score.events if None not in event.pitches]
+    if not events:
+        raise Unjudged("the tab has no note to judge")
+    expected = [expected_of(event) for event in events]
+    chordal = sum(bool(note.others) for note in expected) > CHORD_SHARE * len(expected)
+    admit(heard, chordal)
+    verdict = judge(heard, expected)
+    found = sum(note.status == "ok" for note in verdict.notes)
+    if found < FOUND_SHARE * len(expected):
+        raise Unjudged(
+            f"only {found} of the tab's {len(expected)} notes are heard{_elsewhere(heard, expected)}"
+        )
+    verdict = replace(verdict, extra=_without_graces(verdict.extra, events, verdict))
+    notes = tuple(map(TakeNote, events, verdict.notes))
+    return Take(score, notes, verdict, heard, seconds)
+
+
+def _elsewhere(heard: PitchTrack, expected: Sequence[Expected]) -> str:
+    """A guess why so few notes were found: the same tune on another harp."""
+    pitch = heard.pitch[:, 0][presence(heard) > 0.5]
+    targets = np.array([note.pitch for note in expected])
+    weights = {
+        shift: float((np.abs(pitch[:, None] - targets - shift).min(axis=1) < 0.4).mean())
+        for shift in range(-11, 12)
+    }
+    best = max(weights, key=lambda shift: (weights[shift], -abs(shift)))
+    if best and weights[best] > 0.8 and weights[best] > weights[0] + 0.3:
+        where = "higher" if best > 0 else "lower"
+        return (
+            f"; what is played fits {abs(best)} semitone{'s'[: abs(best) > 1]} {where}: "
+            "was it another harp? (name it with --harp)"
+        )
+    return "; is it a take of this tune?"
+
+
+def _without_graces(
+    extra: Sequence[Extra], events: Sequence[NoteEvent], verdict: Verdict
+) -> tuple[Extra, ...]:
+    """Extra notes that are the tab's own grace notes, played before their note, are none."""
+    wanted: list[tuple[float, float]] = []  # seconds of the note, pitch of its grace
+    for event, note in zip(events, verdict.notes, strict=True):
+        harp = event.setting.harp
+        for grace in event.figure.grace:
+            for tone in grace.tones:
+                pitch = harp.intended(tone) if harp else None
+                if pitch is not None and note.start_s is not None:
+                    at = float(midi(event.setting.hz(pitch))) + verdict.tuning_cents / 100
+                    wanted.append((note.start_s, at))
+    return tuple(
+        one
+        for one in extra
+        if not any(abs(one.end_s - at) < 0.25 and abs(one.pitch - p) < 0.6 for at, p in wanted)
+    )
+
+
+def drills(take: Take) -> list[ToneSummary]:
+    """The bends to practise next, the worst first: those that landed seldom or lie far off."""
+    weak = [
+        one
+        for one in take.tones(bends=True)
+        if one.tone.depth % 1 == 0 and (one.landed < one.judged or abs(one.mean) > GOOD)
+    ]
+    return sorted(weak, key=lambda one: (one.landed / one.judged, -abs(one.mean)))
+
+
+def better_temperament(take: Take, known: Sequence[Temperament]) -> Temperament | None:
+    """Another temperament that fits the natural notes clearly better than the tab's; None if the
+    tab's own fits, or there are too few different reeds to tell."""
+    naturals = [
+        note
+        for note in take.notes
+        if note.judged.status == "ok"
+        and note.judged.cents is not None
+        and len(note.event.figure.all_tones) == 1
+        and note.tone.technique is Technique.NATURAL
+    ]
+    if len({note.tone for note in naturals}) < 6:
+        return None
+    setting = naturals[0].event.setting
+    played = np.array([n.judged.cents for n in naturals], np.float64)
+    pitches = [n.event.pitches[0] for n in naturals]
+
+    def misfit(temperament: Temperament) -> float:
+        off = [
+            setting.cents(p) - temperament.cents(p, setting.tonic) for p in pitches if p is not None
+        ]
+        left = played + np.array(off)
+        return float(np.mean(np.abs(left - np.median(left))))
+
+    own = misfit(setting.temperament)
+    best = min(known, key=misfit)
+    if best.name != setting.temperament.name and misfit(best) < own - FITS_BETTER:
+        return best
+    return None
+
+
+def a4_of(take: Take) -> float:
+    """The A4 in Hz at which harp and recording stand, taken with the tab's own reference."""
+    reference = take.notes[0].event.setting.a4 if take.notes else 440.0
+    return hz(69 + take.verdict.tuning_cents / 100, reference)
+
+
+def harp_of(take: Take) -> Harp | None:
+    """The harp of the first note."""
+    return take.notes[0].event.setting.harp if take.notes else None

@@ -15,7 +15,7 @@ All costs are in nats and were set on rendered takes (tests/takebench.py); none 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import astuple, dataclass, replace
 from enum import Enum
 from typing import Any, TypeAlias
@@ -32,13 +32,13 @@ Pitches: TypeAlias = tuple[float, ...]
 SAME = 0.3
 """Semitones within which two pitches cannot be told apart by the model."""
 
-SKIP, SKIP_EACH = 7.0, 4.0
+SKIP, SKIP_EACH, GRACE_EACH = 7.0, 4.0, 0.5
 WRONG, EXTRA = 6.0, 7.0
 JUMP = 22.0
 RESUME = 12.0
 REPEAT = 14.0
-"""Costs: of skipping (once, and each note), of a wrong or extra note, of going anywhere, of a note
-that goes on after a gap, and of repeating a pitch without any dip."""
+"""Costs: of skipping (once, and each note or grace note), of a wrong or extra note, of going
+anywhere, of a note that goes on after a gap, and of repeating a pitch without any dip."""
 
 DIP_EACH, DIP_MOST = 5.0, 14.0
 """What a decibel of dip takes off REPEAT, and the most it can: inside notes the level dips by
@@ -123,7 +123,8 @@ def tuning_guess(track: PitchTrack, targets: Sequence[Pitches]) -> float:
 def presence(track: PitchTrack) -> Floats:
     """How surely one pitch sounds in each frame, 0.01 to 0.99: weight, silenced below the level."""
     weight = np.nan_to_num(track.weight[:, 0]) * np.clip(track.periodic * 1.6 - 0.3, 0, 1)
-    return np.clip(1.15 * weight * audible(track, 50.0) - 0.05, 0.01, 0.99).astype(np.float32)
+    sure = np.clip(1.15 * weight * audible(track, 50.0) - 0.05, 0.01, 0.99)
+    return np.asarray(sure, np.float32)
 
 
 def audible(track: PitchTrack, below: float) -> Floats:
@@ -131,7 +132,7 @@ def audible(track: PitchTrack, below: float) -> Floats:
     if not len(track.level):
         return np.zeros(0, np.float32)
     floor = np.percentile(track.level, 95) - below
-    return np.clip((track.level - floor) / 10, 0, 1).astype(np.float32)
+    return np.asarray(np.clip((track.level - floor) / 10, 0, 1), np.float32)
 
 
 def dips(track: PitchTrack, least: float = 0.5) -> Floats:
@@ -220,10 +221,16 @@ def _evidence(track: PitchTrack, wanted: Sequence[Pitches], sung: Floats) -> _Ev
     )
 
 
-def align(track: PitchTrack, targets: Sequence[Pitches], tuning: float) -> list[Stretch]:
+def align(
+    track: PitchTrack,
+    targets: Sequence[Pitches],
+    tuning: float,
+    optional: Collection[int] = (),
+) -> list[Stretch]:
     """The likeliest reading of the recording; ``tuning`` in semitones is added to the targets.
 
-    Each target is the pitches that sound together or in turn, one for an ordinary note.
+    Each target is the pitches that sound together or in turn, one for an ordinary note; those
+    that are ``optional`` (grace notes) cost little to leave out.
     """
     frames, n = len(track.level), len(targets)
     if not frames or not n:
@@ -253,6 +260,7 @@ def align(track: PitchTrack, targets: Sequence[Pitches], tuning: float) -> list[
         _Evidence(*(np.add.reduceat(each, first, axis=0) for each in astuple(seen))),
         which,
         [target[0] for target in targets],
+        np.array([GRACE_EACH if k in optional else SKIP_EACH for k in range(n)], np.float32),
         _Costs(*(each[first] for each in astuple(costs))),
     )
     first = np.append(first, frames)
@@ -275,16 +283,14 @@ def _groups(track: PitchTrack, sounding: Floats, depth: Floats) -> NDArray[np.in
     keep = busy.copy()
     keep[1:] |= busy[:-1]
     # within a quiet run every GROUP-th frame begins a group
-    since = np.arange(len(event)) - np.maximum.accumulate(
-        np.where(keep, np.arange(len(event)), 0)
-    )
+    since = np.arange(len(event)) - np.maximum.accumulate(np.where(keep, np.arange(len(event)), 0))
     keep |= since % GROUP == 0
     keep[0] = True
     return np.flatnonzero(keep)
 
 
 def _forward(
-    seen: _Evidence, which: Any, targets: Any, costs: _Costs
+    seen: _Evidence, which: Any, targets: Any, skips: Floats, costs: _Costs
 ) -> tuple[Any, ...]:
     """Viterbi's forward pass; returns what the way back needs.
 
@@ -306,9 +312,8 @@ def _forward(
     wrong_head = np.full((HEAD, n + 1), low, np.float32)
     same = np.zeros(n + 1, np.float32)  # the next note has the same pitch
     same[1:n] = np.abs(np.diff(targets)) < SAME
-    order = np.arange(n + 1, dtype=np.float32)
     index = np.arange(n + 1)
-    cheap = order * np.float32(SKIP_EACH)
+    cheap = np.concatenate([[0], np.cumsum(skips)]).astype(np.float32)
     columns = np.concatenate([[0], which])
     following = np.concatenate([which, [which[-1]]])
     advance = np.full(n + 1, low, np.float32)
@@ -368,7 +373,7 @@ def _forward(
         )
     ends = np.stack([note, wrong, gap, extra])
     # notes not played at the end cost as skipped ones do
-    ends -= SKIP_EACH * (n - order) + np.where(order < n, SKIP, 0)
+    ends -= cheap[-1] - cheap + np.where(index < n, SKIP, 0)
     state, place = np.unravel_index(int(ends.argmax()), ends.shape)
     return enter, leave, other, jump, int(state), int(place)
 
@@ -387,10 +392,8 @@ def _back(enter: Any, leave: Any, other: Any, jump: Any, state: int, place: int)
         elif (state == 0 and packed & 3 == 1) or (state == 1 and packed & 4):
             t = max(0, t - HEAD)
             code = int(enter[t, place]) if state == 0 else 1
-            if code == 3:
-                source = int(jump[t])
-            else:
-                source = place - 1 - (code - 4 if code > 3 else 0)
+            past = code - 4 if code > 3 else 0
+            source = int(jump[t]) if code == 3 else place - 1 - past
             came, fresh = (int(leave[t, source]), source), True
         elif state == 2:
             came = ((packed >> 3) & 3, place)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations
 from typing import Any
 
@@ -73,9 +74,7 @@ def heard(
     return Heard(notes, tuple(again), tuple(other))
 
 
-def _visits(
-    track: PitchTrack, stretches: Sequence[Stretch]
-) -> tuple[list[Visit], list[Stretch]]:
+def _visits(track: PitchTrack, stretches: Sequence[Stretch]) -> tuple[list[Visit], list[Stretch]]:
     """Playings of the tab's notes in order (drop-outs bridged), and stretches of other notes."""
     visits: list[Visit] = []
     other: list[Stretch] = []
@@ -214,14 +213,19 @@ def _shift(
         due = np.array([line[0] * written[p][0] + line[1] for p in range(first, end)])
         length = np.array([line[0] * (b - a) for a, b in written[first:end]])
 
-        def misfit(chosen: tuple[int, ...]) -> float:
-            at = list(chosen)
-            return float(np.abs(due[at] - played).sum() + np.abs(length[at] - lasted).sum())
-
-        best = min(combinations(range(size), len(taken)), key=misfit)
+        best = min(
+            combinations(range(size), len(taken)),
+            key=partial(_misfit, due, length, played, lasted),
+        )
         visits = [found.pop(p) for p in taken]
         for place, visit in zip(best, visits, strict=True):
             found[first + place] = replace(visit, place=first + place)
+
+
+def _misfit(due: Any, length: Any, played: Any, lasted: Any, chosen: tuple[int, ...]) -> float:
+    """Seconds by which onsets and lengths miss what is written for the chosen notes of a run."""
+    at = list(chosen)
+    return float(np.abs(due[at] - played).sum() + np.abs(length[at] - lasted).sum())
 
 
 def _wrong_after_all(

@@ -48,10 +48,13 @@ EDGE_S = 0.022
 @dataclass(frozen=True, slots=True)
 class Expected:
     """A note of the tab: its pitch on this harp (MIDI, temperament and all), and when it is
-    written, in seconds at the tab's tempo.  ``others`` are the further pitches of a chord or a
-    shake, which is found but not judged in cents.  ``natural`` notes (neither bent nor overblown) serve
-    for the tuning; ``expressive`` ones (quarter-tone bends and slides) are not judged in cents;
-    ``free`` where the tab has no meter, so that no onset can be early."""
+    written, in seconds at the tab's tempo.
+
+    ``others`` are the further pitches of a chord or a shake, which is found but not judged in
+    cents.  ``natural`` notes (neither bent nor overblown) serve for the tuning; ``expressive``
+    ones (quarter-tone bends) are not judged in cents; ``free`` where the tab has no meter, so
+    that no onset can be early.  A ``grace`` note may be left out and is not judged.
+    """
 
     pitch: float
     onset_s: float
@@ -60,6 +63,7 @@ class Expected:
     expressive: bool = False
     free: bool = False
     others: tuple[float, ...] = ()
+    grace: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +71,10 @@ class Judged:
     """What became of one note of the tab; what could not be told is None.
 
     ``status`` is ok, wrong or missing.  ``cents`` is the median error over the steady part,
-    ``spread`` the half-width in cents that holds the middle two thirds of it.  ``scoop`` and ``fall``
-    are how far the pitch came from and went to at the ends, ``drift`` how far it moved over the
-    steady part, ``vibrato`` its extent from the middle.  ``late_ms`` is against the neighbours.
+    ``spread`` the half-width in cents that holds the middle two thirds of it.  ``scoop`` and
+    ``fall`` are how far the pitch came from and went to at the ends, ``drift`` how far it moved
+    over the steady part, ``vibrato`` its extent from the middle.  ``late_ms`` is against the
+    neighbours.
     """
 
     index: int
@@ -110,7 +115,8 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     """Align the take, tell the tuning from the player, and judge each note."""
     targets = [(note.pitch, *note.others) for note in expected]
     tuning = tuning_guess(track, targets)
-    stretches = align(track, targets, tuning)
+    graces = {index for index, note in enumerate(expected) if note.grace}
+    stretches = align(track, targets, tuning, graces)
     written = [(note.onset_s, note.end_s) for note in expected]
     take = heard(track, stretches, targets, tuning, written)
     notes: list[Judged] = []
@@ -146,9 +152,7 @@ def _borders(
     rough = [track.start_s + track.hop_s * (visit.first - 0.5) for visit in visits]
     rough_end = [track.start_s + track.hop_s * (visit.last - 0.5) for visit in visits]
     starts = [onset(track.envelope, at, end) for at, end in zip(rough, rough_end, strict=True)]
-    following = sorted(
-        starts + [track.start_s + track.hop_s * (s.first - 0.5) for s in odd]
-    )
+    following = sorted(starts + [track.start_s + track.hop_s * (s.first - 0.5) for s in odd])
     result = []
     for start, at_end in zip(starts, rough_end, strict=True):
         after = [t for t in following if t > start + SHORTEST_S]
@@ -232,9 +236,7 @@ def _curve(
     return times[first:last][kept], chosen[kept]
 
 
-def _steady(
-    index: int, note: Expected, start: float, end: float, times: Any, curve: Any
-) -> Judged:
+def _steady(index: int, note: Expected, start: float, end: float, times: Any, curve: Any) -> Judged:
     """The steady part: what is left after the attack, and its middle, spread, ends and drift.
 
     ``cents`` is still against the tab; the tuning is taken off later.
@@ -256,9 +258,11 @@ def _steady(
         return replace(found, pitch=note.pitch + middle / 100)
     slope = np.polyfit(at - at.mean(), part, 1)[0] if len(part) > 4 else 0.0
     head, tail = error[: max(1, len(error) // 5)], error[-2:]
-    scoop = float(np.min(head) - middle) if abs(np.min(head) - middle) > abs(
-        np.max(head) - middle
-    ) else float(np.max(head) - middle)
+    scoop = (
+        float(np.min(head) - middle)
+        if abs(np.min(head) - middle) > abs(np.max(head) - middle)
+        else float(np.max(head) - middle)
+    )
     fall = float(np.mean(tail) - middle)
     return replace(
         found,
@@ -316,12 +320,18 @@ def _extras(track: PitchTrack, stretch: Stretch) -> list[Extra]:
 
 def _tuning(notes: Sequence[Judged], expected: Sequence[Expected], guess: float) -> float:
     """Semitones: the median error of the natural notes, of all where they are few."""
+
     def errors(natural: bool) -> list[float]:
         return [
-            n.cents for n in notes
-            if n.cents is not None and abs(n.cents - 100 * guess) < WRONG_FROM
-            and not expected[n.index].expressive and (expected[n.index].natural or not natural)
+            n.cents
+            for n in notes
+            if n.cents is not None
+            and abs(n.cents - 100 * guess) < WRONG_FROM
+            and not expected[n.index].expressive
+            and not expected[n.index].grace
+            and (expected[n.index].natural or not natural)
         ]
+
     found = errors(True)
     if len(found) < 3:
         found = errors(False)

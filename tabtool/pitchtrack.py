@@ -71,7 +71,7 @@ class PitchTrack:
     @property
     def times(self) -> NDArray[np.float64]:
         """Seconds of the middle of each frame."""
-        return self.start_s + self.hop_s * np.arange(len(self.level))
+        return self.start_s + self.hop_s * np.arange(len(self.level), dtype=np.float64)
 
 
 def hz(midi: Any) -> Any:
@@ -116,7 +116,8 @@ def envelope(samples: Floats, rate: float) -> Floats:
     twice = (total[size:] - total[:-size]) / size
     at = np.rint(np.arange(0, len(samples) / rate, FINE_S) * rate).astype(np.int64)
     at = np.minimum(at, len(twice) - 1)
-    return (10 * np.log10(np.maximum(twice[at], 0) + 1e-12)).astype(np.float32)
+    power = np.maximum(twice[at], 0) + 1e-12
+    return np.asarray(10 * np.log10(power), np.float32)
 
 
 class _Step:
@@ -210,7 +211,9 @@ class _Step:
         pitch = np.where(np.isnan(coarse), np.nan, midi(refined))
         # a Hann window spreads a partial over 1.5 bins' worth of power
         own = p.sum(axis=2)
-        share = np.minimum(1.0, own * (1.5 * self.size / WINDOW) / (power.sum(axis=1)[:, None] + 1e-12))
+        share = np.minimum(
+            1.0, own * (1.5 * self.size / WINDOW) / (power.sum(axis=1)[:, None] + 1e-12)
+        )
         several = np.zeros_like(own)
         for m in (2, 3, 5):
             several = np.maximum(several, p[:, :, m - 1 :: m].sum(axis=2) / own)

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tabtool.align import presence
+from tabtool.expression import GRACE_S
 from tabtool.gate import Unjudged, admit
 from tabtool.harp import Harp, Technique, Tone
 from tabtool.judge import ACCEPTABLE, GOOD, Expected, Extra, Judged, Verdict, judge
@@ -158,18 +159,43 @@ def judged(score: Score, heard: PitchTrack, seconds: float) -> Take:
     events = [event for event in score.events if None not in event.pitches]
     if not events:
         raise Unjudged("the tab has no note to judge")
-    expected = [expected_of(event) for event in events]
+    expected: list[Expected] = []
+    place_of: list[int] = []  # of each event among the notes that may be heard
+    for event in events:
+        expected += _graces_of(event)
+        place_of.append(len(expected))
+        expected.append(expected_of(event))
     chordal = sum(bool(note.others) for note in expected) > CHORD_SHARE * len(expected)
     admit(heard, chordal)
     verdict = judge(heard, expected)
-    found = sum(note.status == "ok" for note in verdict.notes)
-    if found < FOUND_SHARE * len(expected):
-        raise Unjudged(
-            f"only {found} of the tab's {len(expected)} notes are heard{_elsewhere(heard, expected)}"
-        )
-    verdict = replace(verdict, extra=_without_graces(verdict.extra, events, verdict))
-    notes = tuple(map(TakeNote, events, verdict.notes))
-    return Take(score, notes, verdict, heard, seconds)
+    every = tuple(
+        replace(verdict.notes[place], index=index) for index, place in enumerate(place_of)
+    )
+    found = sum(note.status == "ok" for note in every)
+    if found < FOUND_SHARE * len(every):
+        why = _elsewhere(heard, expected)
+        raise Unjudged(f"only {found} of the tab's {len(every)} notes are heard{why}")
+    event_at = {place: index for index, place in enumerate(place_of)}
+    extra = tuple(
+        replace(one, again=None if one.again is None else event_at[one.again])
+        for one in verdict.extra
+        if one.again is None or one.again in event_at
+    )
+    verdict = replace(verdict, notes=every, extra=extra)
+    return Take(score, tuple(map(TakeNote, events, every)), verdict, heard, seconds)
+
+
+def _graces_of(event: NoteEvent) -> list[Expected]:
+    """The grace notes before an event, each a note that may be heard."""
+    setting, graces = event.setting, event.figure.grace
+    found: list[Expected] = []
+    for number, grace in enumerate(graces):
+        pitch = setting.harp.intended(grace.tones[0]) if setting.harp else None
+        if pitch is not None:
+            start = event.start_s - GRACE_S * (len(graces) - number)
+            at = float(midi(setting.hz(pitch)))
+            found.append(Expected(at, start, start + GRACE_S, grace=True))
+    return found
 
 
 def _elsewhere(heard: PitchTrack, expected: Sequence[Expected]) -> str:
@@ -184,30 +210,10 @@ def _elsewhere(heard: PitchTrack, expected: Sequence[Expected]) -> str:
     if best and weights[best] > 0.8 and weights[best] > weights[0] + 0.3:
         where = "higher" if best > 0 else "lower"
         return (
-            f"; what is played fits {abs(best)} semitone{'s'[: abs(best) > 1]} {where}: "
+            f"; what is played fits {abs(best)} semitone{'s' if abs(best) > 1 else ''} {where}: "
             "was it another harp? (name it with --harp)"
         )
     return "; is it a take of this tune?"
-
-
-def _without_graces(
-    extra: Sequence[Extra], events: Sequence[NoteEvent], verdict: Verdict
-) -> tuple[Extra, ...]:
-    """Extra notes that are the tab's own grace notes, played before their note, are none."""
-    wanted: list[tuple[float, float]] = []  # seconds of the note, pitch of its grace
-    for event, note in zip(events, verdict.notes, strict=True):
-        harp = event.setting.harp
-        for grace in event.figure.grace:
-            for tone in grace.tones:
-                pitch = harp.intended(tone) if harp else None
-                if pitch is not None and note.start_s is not None:
-                    at = float(midi(event.setting.hz(pitch))) + verdict.tuning_cents / 100
-                    wanted.append((note.start_s, at))
-    return tuple(
-        one
-        for one in extra
-        if not any(abs(one.end_s - at) < 0.25 and abs(one.pitch - p) < 0.6 for at, p in wanted)
-    )
 
 
 def drills(take: Take) -> list[ToneSummary]:

@@ -22,8 +22,15 @@ FONTS = {
 DEBIAN_PACKAGES = {"fluid": "fluid-soundfont-gm", "musescore": "musescore-general-soundfont"}
 
 RECORD = {
-    "phdr": "<20sHHHIII", "pbag": "<HH", "pmod": "<HHhHH", "pgen": "<HH",
-    "inst": "<20sH", "ibag": "<HH", "imod": "<HHhHH", "igen": "<HH", "shdr": "<20sIIIIIBbHH",
+    "phdr": "<20sHHHIII",
+    "pbag": "<HH",
+    "pmod": "<HHhHH",
+    "pgen": "<HH",
+    "inst": "<20sH",
+    "ibag": "<HH",
+    "imod": "<HHhHH",
+    "igen": "<HH",
+    "shdr": "<20sIIIIIBbHH",
 }
 GEN_INSTRUMENT, GEN_SAMPLE = 41, 53
 VORBIS_FLAG = 0x10
@@ -73,8 +80,9 @@ def cut_program(path: Path, program: int, bank: int = 0) -> bytes:
     chunks = _chunks(memoryview(path.read_bytes()))
     phdr, inst, shdr = (_records(chunks, n) for n in ("phdr", "inst", "shdr"))
     preset = next(i for i, row in enumerate(phdr) if row[1] == program and row[2] == bank)
-    preset_zones = _sub(phdr, _records(chunks, "pbag"), _records(chunks, "pgen"), preset,
-                        lambda row: row[3])
+    preset_zones = _sub(
+        phdr, _records(chunks, "pbag"), _records(chunks, "pgen"), preset, lambda row: row[3]
+    )
     ibag, igen = _records(chunks, "ibag"), _records(chunks, "igen")
 
     inst_map: dict[int, int] = {}
@@ -109,11 +117,25 @@ def cut_program(path: Path, program: int, bank: int = 0) -> bytes:
         else:
             sound = np.frombuffer(chunks["smpl"][2 * start : 2 * end], dtype="<i2")
         pcm.append(np.concatenate([sound, np.zeros(64, np.int16)]))
-        new_shdr.append((name, position, position + len(sound), loop - start + position,
-                         loop_end - start + position, rate, key, cents, 0, 1))
+        new_shdr.append(
+            (
+                name,
+                position,
+                position + len(sound),
+                loop - start + position,
+                loop_end - start + position,
+                rate,
+                key,
+                cents,
+                0,
+                1,
+            )
+        )
         position += len(pcm[-1])
-    new_phdr = [(phdr[preset][0], program, bank, 0, 0, 0, 0),
-                (b"EOP", 0, 0, len(new_pbag), 0, 0, 0)]
+    new_phdr = [
+        (phdr[preset][0], program, bank, 0, 0, 0, 0),
+        (b"EOP", 0, 0, len(new_pbag), 0, 0, 0),
+    ]
     new_pbag.append((len(new_pgen), 0))
     new_pgen.append((0, 0))
     new_inst.append((b"EOI", len(new_ibag)))
@@ -124,8 +146,20 @@ def cut_program(path: Path, program: int, bank: int = 0) -> bytes:
     info = b"ifil" + struct.pack("<IHH", 4, 2, 4) + b"INAM" + struct.pack("<I", 4) + b"cut\0"
     info += b"isng" + struct.pack("<I", 8) + b"EMU8000\0"
     body = _list("INFO", info) + _list("sdta", b"smpl" + struct.pack("<I", len(smpl)) + smpl)
-    body += _list("pdta", b"".join([
-        _pack("phdr", new_phdr), _pack("pbag", new_pbag), _pack("pmod", [(0, 0, 0, 0, 0)]),
-        _pack("pgen", new_pgen), _pack("inst", new_inst), _pack("ibag", new_ibag),
-        _pack("imod", [(0, 0, 0, 0, 0)]), _pack("igen", new_igen), _pack("shdr", new_shdr)]))
+    body += _list(
+        "pdta",
+        b"".join(
+            [
+                _pack("phdr", new_phdr),
+                _pack("pbag", new_pbag),
+                _pack("pmod", [(0, 0, 0, 0, 0)]),
+                _pack("pgen", new_pgen),
+                _pack("inst", new_inst),
+                _pack("ibag", new_ibag),
+                _pack("imod", [(0, 0, 0, 0, 0)]),
+                _pack("igen", new_igen),
+                _pack("shdr", new_shdr),
+            ]
+        ),
+    )
     return b"RIFF" + struct.pack("<I", len(body) + 4) + b"sfbk" + body

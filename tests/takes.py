@@ -181,10 +181,19 @@ def perform(rng: np.random.Generator, written: list[Written], manner: Manner) ->
 
 
 def _note(rng, manner, onset, end, pitch, cents, index, kind) -> Played:
-    note = Played(float(onset), float(end), float(pitch), cents, index, kind,
-                  velocity=int(rng.integers(70, 112)))
+    note = Played(
+        float(onset),
+        float(end),
+        float(pitch),
+        cents,
+        index,
+        kind,
+        velocity=int(rng.integers(70, 112)),
+    )
     if rng.random() < manner.scoops and end - onset > 0.2:
-        note = replace(note, scoop=float(rng.uniform(20, 60)), scoop_s=float(rng.uniform(0.05, 0.1)))
+        note = replace(
+            note, scoop=float(rng.uniform(20, 60)), scoop_s=float(rng.uniform(0.05, 0.1))
+        )
     elif rng.random() < manner.vibratos and end - onset > 0.4:
         note = replace(note, vibrato=float(rng.uniform(8, 25)), vibrato_hz=float(rng.uniform(4, 7)))
     return note

@@ -78,7 +78,8 @@ def run(args: argparse.Namespace) -> int:
         take = takes.take(loaded.score, Path(args.recording))
     except Unjudged as reason:
         if args.json:
-            nothing = {"tuning_cents": None, "notes": [], "extra": [], "unjudged": str(reason)}
+            nothing: dict[str, object] = {"tuning_cents": None, "notes": [], "extra": []}
+            nothing["unjudged"] = str(reason)
             common.print_json(nothing)
         print(f"tabtool: {reason}", file=sys.stderr)
         return UNREADABLE
@@ -181,7 +182,8 @@ def as_text(take: takes.Take) -> str:
     lines = [
         f"{many(take.count('ok'), 'note')} of {len(take.notes)} found, "
         f"{take.count('wrong')} wrong, {take.count('missing')} missing, "
-        f"{len(take.extra)} extra; {take.seconds:.1f} seconds on {harp.called if harp else 'a harp'}",
+        f"{len(take.extra)} extra; {take.seconds:.1f} seconds"
+        + (f" on {harp.called}" if harp else ""),
         f"tuning of harp and recording: {tuning:+.1f} cents against the tab "
         f"(A4 = {a4_of(take):.1f} Hz), set apart from the figures below",
     ]
@@ -206,15 +208,15 @@ def as_text(take: takes.Take) -> str:
     bends = take.tones(bends=True)
     if bends:
         lines += ["", "bends by hole and depth (good within 10 cents, landed within 25):"]
-        for one in bends:
-            way = "sharp" if one.mean > 0 else "flat"
+        for bend in bends:
+            way = "sharp" if bend.mean > 0 else "flat"
             lines.append(
-                f"{one.tone}: {abs(one.mean):.0f} cents {way} on average, "
-                f"{one.landed} of {one.judged} landed, {one.good} good"
+                f"{bend.tone}: {abs(bend.mean):.0f} cents {way} on average, "
+                f"{bend.landed} of {bend.judged} landed, {bend.good} good"
             )
     weak = drills(take)
     if weak and harp is not None:
-        tokens = ",".join(one.tone.token for one in weak[:3])
+        tokens = ",".join(bend.tone.token for bend in weak[:3])
         lines += ["", f"practise next: tabtool drill --harp '{harp.key}' --bends {tokens}"]
     return "\n".join(lines)
 

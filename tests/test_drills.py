@@ -40,7 +40,7 @@ from tabtool.load import load
 from tabtool.music import Key
 from tabtool.parse import parse, parse_figure
 from tabtool.player import Player
-from tabtool.tunings import STANDARD_KEYS, TUNINGS, find_tuning, make_harp
+from tabtool.tunings import STANDARD_KEYS, TUNINGS, find_tuning, make_harp, read_tuning
 from tabtool.writers.harptab import write
 
 PLAYERS = (
@@ -645,3 +645,32 @@ def test_chords_are_those_of_the_scale(name: str, symbols: list[str]) -> None:
         ground, ground.named_scale(name if "blues" in name else name.removesuffix(" scale"))
     )
     assert [one.symbol for one in found] == symbols
+
+
+def test_a_players_own_small_tuning_gets_every_kind(tmp_path: Path) -> None:
+    """Harps of one hole to seven, their reeds at random: a page is made, and can be played."""
+    rng = random.Random(4)
+    names = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+    own = tmp_path / "own.harptuning"
+    made = 0
+    for seed in range(40):
+        blow = [rng.randint(55, 90) for _ in range(rng.randint(1, 7))]
+        rows = {"blow": blow, "draw": [note + rng.randint(-4, 4) for note in blow]}
+        lines = [
+            f"{row}: " + " ".join(f"{names[note % 12]}{note // 12 - 1}" for note in notes)
+            for row, notes in rows.items()
+        ]
+        text = "\n".join(["name: own", "key: C", *lines, ""])
+        own.write_text(text)
+        layout, faults = read_tuning(text, str(own))
+        assert layout is not None, faults
+        harp = make_harp("C", layout)
+        assert harp is not None
+        try:
+            bends = find_bends(harp, Player(), "all")[:2]
+        except TabError:
+            continue
+        drill = Drill(harp, bends, times=2, seed=seed, tuning=str(own))
+        assert page(drill).loaded.playable
+        made += 1
+    assert made > 20

@@ -218,8 +218,9 @@ def thirds(ground: Ground, targets: Sequence[Way], rng: Random) -> Exercise:
     heart = ladder.index(target)
     start = max(0, min(heart - 2, len(ladder) - 5))
     row = [way.tone for way in ladder[start : start + 5]]
-    up = [row[i] for i in (0, 2, 1, 3, 2, 4, 3)]
-    down = [row[i] for i in (4, 2, 3, 1, 2, 0, 1)]
+    last = len(row) - 1  # a small harp may not have five notes
+    up = [row[min(i, last)] for i in (0, 2, 1, 3, 2, 4, 3)]
+    down = [row[min(i, last)] for i in (4, 2, 3, 1, 2, 0, 1)]
     steps = [Step(tone) for tone in up] + [REST] + [Step(tone) for tone in down] + [REST]
     return Exercise(f"thirds in the {chosen.name}", steps)
 

@@ -30,15 +30,18 @@ from tabtool.load import load, load_file
 from tabtool.player import Player
 from tabtool.resolve import as_written
 from tabtool.sheet import html, pdf, svg
-from tabtool.sheet.drawing import Box, Page, Text
+from tabtool.sheet.drawing import Box, Page, Text, around
 from tabtool.sheet.engrave import Second, endings, pretty
 from tabtool.sheet.fonts import FontMetrics, missing
 from tabtool.sheet.harpmap import harp_page
 from tabtool.sheet.layout import Options, sheet
+from tabtool.sheet.notation import Notation, _xml
+from tabtool.sheet.outline import commands
 from tabtool.sheet.paper import read
 from tabtool.sheet.spread import Wanted, spread
 from tabtool.sheet.style import Style
 from tabtool.sheet.worksheet import worksheet_pages
+from tabtool.staff import staff
 from tabtool.tune import Figure, Tune
 from tabtool.tunings import find_tuning, make_harp
 
@@ -379,7 +382,7 @@ def test_no_notes_is_one_line(song: Path, capsys: pytest.CaptureFixture[str]) ->
     assert "no notes" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("library", ["fontTools", "reportlab", "pypdfium2"])
+@pytest.mark.parametrize("library", ["fontTools", "reportlab", "pypdfium2", "verovio"])
 def test_a_missing_extra_is_one_line(song: Path, library: str, tmp_path: Path) -> None:
     """Run with the library hidden; nothing is written."""
     code = (
@@ -387,7 +390,7 @@ def test_a_missing_extra_is_one_line(song: Path, library: str, tmp_path: Path) -
         "from tabtool.cli import main; sys.exit(main(sys.argv[1:]))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code, "sheet", str(song), "-o", str(tmp_path / "x.png")],
+        [sys.executable, "-c", code, "sheet", str(song), "--staff", "-o", str(tmp_path / "x.png")],
         capture_output=True, text=True, cwd=Path(__file__).parent.parent, check=False,
     )  # fmt: skip
     assert done.returncode == 2
@@ -515,3 +518,94 @@ def test_drill_prints_pages(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
         texts[name] = "".join(page.extract_text() for page in pypdf.PdfReader(out).pages)
     assert "C" in texts["drill"]
     assert texts["full"].count("E♭") > texts["blank"].count("E♭")
+
+
+def with_staff(text: str, options: Options = Options()) -> tuple[Tune, tuple[Page, ...]]:  # noqa: B008
+    tune = load(text, "a tune").tune
+    written = as_written(tune)
+    staves = Notation(staff(tune, written), written.first_number)
+    return tune, sheet(tune, written, options._replace(staves=staves), METRICS)
+
+
+@pytest.mark.parametrize("name", [name for name in HARD if name not in ("no harp",)])
+def test_staves_fit_their_pages(name: str) -> None:
+    """Every row has its staff, and nothing else changes."""
+    tune, pages = with_staff(HARD[name])
+    once(tune, pages)
+    geometry(pages)
+    roles = Counter(group.role for page in pages for group in page.groups)
+    assert roles["staff"] >= 1
+
+
+@given(st.lists(BARS, min_size=1, max_size=2))
+@settings(max_examples=10, deadline=None)
+def test_any_tune_can_be_engraved(lines: list[str]) -> None:
+    tune, pages = with_staff(HEAD + "4v 4v 4v 4v |\n" + "\n".join(lines))
+    once(tune, pages)
+    geometry(pages)
+
+
+def test_note_heads_stand_over_their_plates() -> None:
+    """Each plate of this scale has a glyph of the staff whose left edge is its own."""
+    _, pages = with_staff(HEAD + "| 4^ 4v 5^ 5v | 6^,6v 7v,7^ 6^ - |", Options(signs=False))
+    (page,) = pages
+    (above,) = (g for g in page.groups if g.role == "staff")
+    lefts = [around((item,)).left for item in above.items]
+    for group in page.groups:
+        if group.role == "note":
+            assert any(abs(left - group.box.left) < 0.1 for left in lefts), group.title
+
+
+def test_the_staff_has_the_heights_of_the_tune() -> None:
+    """C5 stands half a space above B4's middle line, D5 a half more (common notation)."""
+    _, pages = with_staff("title: T\nharp: C\nkey: C\n| 3v 4^ 4v 5^ |", Options(signs=False))
+    (above,) = (g for g in pages[0].groups if g.role == "staff")
+    plates = sorted(g.box.left for g in pages[0].groups if g.role == "note")
+    heads = []
+    for left in plates:
+        box = next(
+            box
+            for item in above.items
+            if abs((box := around((item,))).left - left) < 0.1 and box.right - box.left < 4
+            and item.fill is not None and item.stroke is None
+        )  # fmt: skip
+        heads.append((box.top + box.bottom) / 2)
+    ys = sorted(
+        box.top for item in above.items
+        if (box := around((item,))).right - box.left > 100 and box.bottom - box.top < 1
+    )  # fmt: skip
+    space = ys[1] - ys[0]
+    steps = [(ys[2] - head) / (space / 2) for head in heads]
+    assert steps == pytest.approx([0, 1, 2, 3], abs=0.2)
+
+
+def test_accidentals_follow_the_key() -> None:
+    """G major has one sharp: F sharp needs no sign, F natural one, and the next F sharp again."""
+    tune = load("harp: C\nkey: G\n| 9v 9^1 9v 9v | 9v 9^1 9^1 9v |").tune
+    written = as_written(tune)
+    root = ElementTree.fromstring(_xml(staff(tune, written), staff(tune, written).melody.measures))
+    signs = [note.findtext("accidental", "") for note in root.iter("note")]
+    assert signs == ["natural", "sharp", "natural", "", "natural", "sharp", "", "natural"]
+
+
+def test_a_staff_needs_a_harp(song: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    song.write_text("title: T\n| 4v - - - |", encoding="utf-8")
+    assert run(str(song), "--staff", "-o", str(song.with_name("x.pdf"))) == 2
+    assert capsys.readouterr().err.count("\n") >= 1
+
+
+@pytest.mark.parametrize(
+    ("data", "wanted"),
+    [
+        ("M1 2h3v-1l-1-1z", [
+            ("M", (1, 2)), ("L", (4, 2)), ("L", (4, 1)), ("L", (3, 0)), ("Z", ())]),
+        ("m1 1 2 2", [("M", (1, 1)), ("L", (3, 3))]),
+        ("M0 0c0 1 1 2 2 2s2-1 2-2", [
+            ("M", (0, 0)), ("C", (0, 1, 1, 2, 2, 2)), ("C", (3, 2, 4, 1, 4, 0))]),
+        ("M0 0Q3 3 6 0", [("M", (0, 0)), ("C", (2, 2, 4, 2, 6, 0))]),
+    ],
+)  # fmt: skip
+def test_path_data(data: str, wanted: list[object]) -> None:
+    """Relative and smooth commands by SVG 1.1, section 8.3."""
+    found = [(letter, tuple(round(n, 9) for n in numbers)) for letter, numbers in commands(data)]
+    assert found == wanted

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.resolve import as_written
+from tabtool.resolve import Written, as_written
+from tabtool.sheet.engrave import Staves
 from tabtool.sheet.layout import Options, sheet
 from tabtool.sheet.output import DPI, FORMATS, render, suffix_of
 from tabtool.sheet.style import PAPERS
+from tabtool.staff import staff
 from tabtool.tune import Tune
 
 if TYPE_CHECKING:
@@ -65,6 +67,20 @@ def metrics() -> FontMetrics:
     except ImportError as error:
         raise _missing(error) from None
     return FontMetrics()
+
+
+def staves(tune: Tune, written: Written) -> Staves:
+    """The staff over a tune's rows; `TabError` without a harp, for then no pitch is known."""
+    try:
+        from tabtool.sheet.notation import Notation
+    except ImportError as error:
+        raise _missing(error) from None
+    try:
+        return Notation(staff(tune, written), written.first_number)
+    except ValueError:
+        raise TabError(
+            f"{tune.file}: no harp is named, so no staff can be drawn; write harp: C (or its key)"
+        ) from None
 
 
 def print_tune(tune: Tune, args: argparse.Namespace) -> None:

@@ -42,6 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--second", default="", metavar="KEY", help="add how to play it on this harp as well"
     )
+    parser.add_argument("--staff", action="store_true", help="add the music on a staff")
     common.add_player(parser)
     common.add_json(parser)
 
@@ -52,7 +53,8 @@ def run(args: argparse.Namespace) -> int:
     loaded = common.load_readable(args)
     second, lost = _second(args, loaded) if args.second else (None, 0)
     written = as_written(loaded.tune, args.harp, common.tuning_of(args))
-    options = Options(args.paper, args.large, not args.no_key, args.map, second)
+    staves = printing.staves(loaded.tune, written) if args.staff else None
+    options = Options(args.paper, args.large, not args.no_key, args.map, second, staves)
     pages = sheet(loaded.tune, written, options, metrics)
     files = printing.write_pages(pages, loaded.tune.title or "Untitled", args)
     impossible = len({event.note.span for event in loaded.score.events if not event.possible})

@@ -8,8 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
-from itertools import pairwise
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from tabtool.diagnostics import Span
 from tabtool.sheet.drawing import (
@@ -29,9 +28,10 @@ from tabtool.sheet.drawing import (
     words,
 )
 from tabtool.sheet.paper import Measure, Paper
+from tabtool.sheet.places import Places
 from tabtool.sheet.plate import APART, GAP, PLATE, Held, natural_width, note
 from tabtool.sheet.rows import Row
-from tabtool.sheet.spacing import Need, warped
+from tabtool.sheet.spacing import Need
 from tabtool.sheet.spread import Wanted, spread
 from tabtool.sheet.style import Style
 from tabtool.tune import Figure
@@ -39,6 +39,7 @@ from tabtool.tune import Figure
 LIP = 0.1  # thickness of the lip line, in heights of a hole number like all below
 BARLINE, THICK = 0.07, 0.18
 SECOND = 0.66  # size of the row for a second harp
+STAFF_GAP = 0.35  # between the staff and what it is over
 RULER = 0.5  # room for the ruler under a row
 BRACKET = 0.85  # room for the brackets of endings over a row
 
@@ -63,6 +64,18 @@ class Second(NamedTuple):
 
     name: str
     figures: Mapping[Span, Figure | None]
+
+
+class Staves(Protocol):
+    """Something that draws the staff over a row; see `notation`."""
+
+    def indent(self, h: float) -> float:
+        """The room it takes before each row, in mm."""
+        ...
+
+    def draw(self, row: Row, places: Places, style: Style) -> tuple[tuple[Path, ...], Box]:
+        """What stands over the row, at any height, and the box it takes."""
+        ...
 
 
 class Ending(NamedTuple):
@@ -97,42 +110,6 @@ def endings(measures: Sequence[Measure]) -> tuple[Ending, ...]:
     return tuple(found)
 
 
-class _Places:
-    """Where the taps of a row are, in millimetres from the left of the page."""
-
-    def __init__(self, row: Row, crowd: Sequence[tuple[Need, ...]], style: Style) -> None:
-        self.inside = {tap: warped(crowd[tap], row.tap) for tap in range(row.first, row.end)}
-        gap = style.bar_gap
-        self.start = style.margin + (row.indent * row.tap + gap if row.indent else 0.0)
-        self.taps: dict[int, float] = {}
-        self.bars: list[tuple[float, float]] = []  # of each fragment: its two bar lines
-        x = self.start
-        if row.lead:
-            x -= row.lead * row.tap + gap
-        for fragment in row.fragments:
-            left = x
-            for index in range(fragment.taps):
-                self.taps[fragment.first + index] = x + gap / 2 + index * row.tap
-            x += fragment.taps * row.tap + gap
-            self.bars.append((left, x))
-        self.left, self.right = self.bars[0][0], x
-
-    def x(self, at: Fraction) -> float:
-        tap = int(at)
-        return self.taps[tap] + self.within(tap, at - tap)
-
-    def end(self, at: Fraction) -> float:
-        """Where something ends that sounds until `at`: before any bar line there."""
-        tap = -(-at.numerator // at.denominator) - 1  # the tap that is under way until then
-        return self.taps[tap] + self.within(tap, at - tap)
-
-    def within(self, tap: int, share: Fraction) -> float:
-        (before, left), (after, right) = next(
-            (one, two) for one, two in pairwise(self.inside[tap]) if share <= two[0]
-        )
-        return left + float((share - before) / (after - before)) * (right - left)
-
-
 def engrave(
     paper: Paper,
     row: Row,
@@ -140,10 +117,11 @@ def engrave(
     style: Style,
     metrics: Metrics,
     second: Second | None = None,
+    staves: Staves | None = None,
 ) -> Block:
     """A whole row; `crowd` says what each tap of the tune needs."""
     h = style.h
-    places = _Places(row, crowd, style)
+    places = Places(row, crowd, style)
     notes = _notes(paper, row, places, h, metrics)
     up = max([(GAP + PLATE) * h, *(-group.box.top for group in notes)])
     down = max([(GAP + PLATE) * h, *(group.box.bottom for group in notes)])
@@ -158,6 +136,10 @@ def engrave(
         y += CAP * style.symbol
         groups += [_named("symbol", _moved(text, y)) for text in texts]
         y += 0.32 * h
+    if staves is not None:
+        drawn, box = staves.draw(row, places, style)
+        groups.append(moved(Group("staff", "", drawn, box), 0, y - box.top))
+        y += box.bottom - box.top + STAFF_GAP * h
     lip = y + up
     floor = lip + down
     groups.append(_frame(paper, row, places, lip, (lip - up, floor + RULER * h), style))
@@ -199,7 +181,7 @@ def _named(role: str, text: Text) -> Group:
 def _notes(
     paper: Paper,
     row: Row,
-    places: _Places,
+    places: Places,
     h: float,
     metrics: Metrics,
     figures: Mapping[Span, Figure | None] | None = None,
@@ -229,7 +211,7 @@ def _notes(
 
 
 def _second(
-    paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics, second: Second
+    paper: Paper, row: Row, places: Places, style: Style, metrics: Metrics, second: Second
 ) -> tuple[list[Group], float]:
     """The same music for another harp, smaller, on a lip line of its own; the room it takes."""
     h = SECOND * style.h
@@ -250,7 +232,7 @@ def _second(
     ], lip + down + 0.1 * style.h
 
 
-def _rests(paper: Paper, row: Row, places: _Places, lip: float, h: float) -> Iterable[Group]:
+def _rests(paper: Paper, row: Row, places: Places, lip: float, h: float) -> Iterable[Group]:
     """Two short strokes through the lip line for each rest: nothing goes through the lips."""
     for start, end in paper.rests:
         if row.first <= start < row.end:
@@ -269,7 +251,7 @@ def _rests(paper: Paper, row: Row, places: _Places, lip: float, h: float) -> Ite
 def _frame(
     paper: Paper,
     row: Row,
-    places: _Places,
+    places: Places,
     lip: float,
     lane: tuple[float, float],
     style: Style,
@@ -330,7 +312,7 @@ def _repeat(x: float, lip: float, lane: tuple[float, float], side: int, h: float
 
 
 def _brackets(
-    paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics
+    paper: Paper, row: Row, places: Places, style: Style, metrics: Metrics
 ) -> list[Group]:
     h = style.h
     groups = []
@@ -359,7 +341,7 @@ def _brackets(
 
 
 def _symbols(
-    paper: Paper, row: Row, places: _Places, style: Style, metrics: Metrics
+    paper: Paper, row: Row, places: Places, style: Style, metrics: Metrics
 ) -> tuple[tuple[Text, ...], ...]:
     wanted = [
         Wanted(places.x(at), pretty(text), 0.0)
@@ -373,7 +355,7 @@ def _symbols(
 
 
 def _words(
-    paper: Paper, row: Row, places: _Places, verse: int, style: Style, metrics: Metrics
+    paper: Paper, row: Row, places: Places, verse: int, style: Style, metrics: Metrics
 ) -> tuple[tuple[tuple[Text, ...], ...], bool]:
     """The lines of one verse under a row, and whether anything is sung there."""
     wanted = []

@@ -11,7 +11,7 @@ from tabtool.harp import Harp, Tone
 from tabtool.header import Setting
 from tabtool.resolve import Written
 from tabtool.sheet.drawing import Group, Metrics, Page, around, moved, words
-from tabtool.sheet.engrave import Block, Second, engrave
+from tabtool.sheet.engrave import Block, Second, Staves, engrave
 from tabtool.sheet.harpmap import tune_map
 from tabtool.sheet.heading import heading, pace, running_head, section_heading
 from tabtool.sheet.legend import entries, legend, second_entries
@@ -38,6 +38,7 @@ class Options(NamedTuple):
     signs: bool = True  # the key to the signs at the foot of the first page
     harp_map: bool = False  # the harp with the notes the tune uses, after the music
     second: Second | None = None  # a smaller row below, for another harp
+    staves: Staves | None = None  # the music on a staff over each row
 
 
 def sheet(tune: Tune, written: Written, options: Options, metrics: Metrics) -> tuple[Page, ...]:
@@ -69,6 +70,8 @@ def _pages(
     tune: Tune, paper: Paper, style: Style, options: Options, metrics: Metrics
 ) -> tuple[Page, ...] | None:
     first = paper.sections[0].setting
+    if options.staves is not None:
+        style = style._replace(indent=options.staves.indent(style.h))
     placed = rows(paper, style, metrics)
     blocks, settings = _blocks(tune, paper, placed, style, metrics, options)
     foot = Block((), 0.0)
@@ -135,7 +138,7 @@ def _blocks(
                 blocks.append(section_heading(now.name, now.setting, before, style, metrics))
                 settings.append(now.setting)
             section, before = row.section, now.setting
-        block = engrave(paper, row, crowd, style, metrics, options.second)
+        block = engrave(paper, row, crowd, style, metrics, options.second, options.staves)
         blocks.append(block._replace(cost=LINE_COST + block.cost))
         settings.append(now.setting)
     if options.harp_map:

@@ -8,11 +8,12 @@ from io import BytesIO
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.canvas import FILL_NON_ZERO, Canvas
 
 from tabtool.sheet import fonts
 from tabtool.sheet.drawing import Page, Path, Text
 
+ROUND = 1  # PDF's number for round line joins
 _NAMES = {False: "SheetBook", True: "SheetBold"}
 
 
@@ -26,6 +27,7 @@ def write(pages: Sequence[Page], title: str) -> bytes:
     canvas.setCreator("tabtool")
     for page in pages:
         canvas.setPageSize((page.width * mm, page.height * mm))
+        canvas.setLineJoin(ROUND)
         for group in page.groups:
             for item in group.items:
                 if isinstance(item, Text):
@@ -71,4 +73,6 @@ def _path(canvas: Canvas, path: Path, height: float) -> None:
         canvas.setStrokeGray(path.stroke)
         canvas.setLineWidth(path.width * mm)
         canvas.setDash([length * mm for length in path.dash])
-    canvas.drawPath(drawn, stroke=path.stroke is not None, fill=path.fill is not None)
+    canvas.drawPath(
+        drawn, stroke=path.stroke is not None, fill=path.fill is not None, fillMode=FILL_NON_ZERO
+    )

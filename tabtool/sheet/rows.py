@@ -127,12 +127,12 @@ def _grid(
     """As many bars a row as stay readable; a bar too long for a row is broken."""
     longest = max(measure.taps for line in lines for measure in line)
     most = max(len(line) - bool(lead) for line, lead in zip(lines, leads, strict=True))
-    room = style.usable / (longest * NARROWEST_TAP * style.h + style.bar_gap)
+    room = style.row / (longest * NARROWEST_TAP * style.h + style.bar_gap)
     per_row = max(1, min(math.floor(room), most))
     while True:
         parted = _parted(lines, leads, per_row)
         gaps = (parted.widest + bool(indent)) * style.bar_gap
-        tap = (style.usable - gaps) / max(1, parted.taps + indent)
+        tap = (style.row - gaps) / max(1, parted.taps + indent)
         if per_row == 1 or fits.well(tap):
             fewer = _parted(lines, leads, max(1, min(per_row, parted.widest) - 1))
             if fewer.widest == parted.widest or fewer.rows > ROWS_MORE * parted.rows:
@@ -142,7 +142,7 @@ def _grid(
     while per_row == 1 and pieces < longest and not fits.well(tap * BROKEN):
         pieces += 1
         gaps = style.bar_gap * (1 + bool(indent))
-        tap = (style.usable - gaps) / (math.ceil(longest / pieces) + indent)
+        tap = (style.row - gaps) / (math.ceil(longest / pieces) + indent)
     across = math.ceil(longest / pieces) if pieces > 1 else 0
     return _Grid(parted.parts, min(tap, fits.widest * style.h), across)
 
@@ -212,7 +212,7 @@ def _joins(
         return False
     taps = sum(fragment.taps for fragment in row.fragments) + sum(m.taps for m in line[0])
     bars = len(row.fragments) + len(line[0])
-    room = style.usable - (bars + bool(indent)) * style.bar_gap
+    room = style.row - (bars + bool(indent)) * style.bar_gap
     return (taps + indent) * tap <= room + 0.01
 
 

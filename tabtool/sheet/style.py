@@ -20,6 +20,7 @@ class Style(NamedTuple):
     paper: str = "A4"
     h: float = 7.0
     repeats: bool = False  # whether the tune has repeat signs, which take room
+    indent: float = 0.0  # room left of every row, for clef and key signature
 
     @property
     def width(self) -> float:
@@ -42,6 +43,11 @@ class Style(NamedTuple):
     def usable(self) -> float:
         """The width between the margins."""
         return self.width - 2 * self.margin
+
+    @property
+    def row(self) -> float:
+        """The width of a row of bars."""
+        return self.usable - self.indent
 
     @property
     def bar_gap(self) -> float:

@@ -34,7 +34,7 @@ def element(page: Page, title: str, css: str = "") -> str:
     width, height = _n(page.width), _n(page.height)
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="0 0 {width} {height}" role="img">',
+        f'viewBox="0 0 {width} {height}" role="img" stroke-linejoin="round">',
         f"<title>{escape(title)}</title>",
     ]
     if css:

@@ -188,6 +188,11 @@ def _likeness(off: Floats) -> Floats:
     return np.where((off > -1.4) & (off < 0), np.maximum(near, SCOOPED), near).astype(np.float32)
 
 
+def likelihood(track: PitchTrack, wanted: Sequence[Pitches], sounding: Floats) -> Floats:
+    """Log likelihood of each frame under each single pitch (frames × pitches)."""
+    return _evidence(track, wanted, sounding).note
+
+
 def _evidence(track: PitchTrack, wanted: Sequence[Pitches], sung: Floats) -> _Evidence:
     """A note is heard within half a semitone of its pitch, flat on top: how far off it is does
     not make it less that note.  A wrong or extra note may have any pitch but keeps it."""

@@ -25,6 +25,7 @@ COMMANDS = {
     "targets": "the exact pitch to aim each note and bend at, and how to check it by ear",
     "drill": "graded practice pages for bends, and worksheets",
     "take": "judge a recording against its tab, note by note: was the bend in tune?",
+    "listen": "write down what a recording plays, as a first tab for your harp",
     "audio": "a sound file of a tune, to listen to: .wav, .flac or .ogg",
     "midi": "a MIDI file of a tune, bends included, to listen to",
     "sheet": "a page to put on a stand, to read from a metre away: .pdf, .svg, .png, .html",

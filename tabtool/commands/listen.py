@@ -1,0 +1,117 @@
+"""Write down what a recording plays, as a first tab for your harp.
+
+Single notes only, one harp alone; any common sound file will do (wav, flac, ogg, mp3, m4a).
+Without --tempo the tab is in free meter, a beat being the commonest step from note to note; with
+it the bars are 4/4 and the first note falls on a beat. Holes are the easiest for the harp named.
+Notes that are not sure are told in comments at the end. It is a draft: check and mend it by ear.
+
+JSON: {"tuning_cents", "notes": [{"start_s", "end_s", "pitch", "cents", "name", "token",
+"doubt"}], "text"}; pitches are MIDI numbers, an empty doubt is none.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+
+from tabtool.cli import OK, UNREADABLE
+from tabtool.commands import common
+from tabtool.diagnostics import TabError
+from tabtool.report import many
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("recording", metavar="RECORDING", help="wav, flac, ogg, mp3, m4a …")
+    parser.add_argument(
+        "--harp", required=True, metavar="KEY", help="the harp's key: C, Bb, low F …"
+    )
+    common.add_tuning(parser)
+    parser.add_argument(
+        "--tempo", type=_tempo, default=0.0, metavar="N", help="beats a minute, for bars of 4/4"
+    )
+    common.add_out(parser)
+    common.add_json(parser)
+
+
+def _tempo(text: str) -> float:
+    try:
+        tempo = float(text)
+    except ValueError:
+        tempo = 0.0
+    if not 10 <= tempo <= 400:
+        raise argparse.ArgumentTypeError(f"'{text}' is no tempo: beats a minute, 10 to 400")
+    return tempo
+
+
+def run(args: argparse.Namespace) -> int:
+    harp = common.harp_of(args.harp, common.tuning_of(args))
+    try:
+        import numpy  # noqa: F401 (the extra, asked for once)
+    except ImportError:
+        raise TabError("listening needs more parts: pip install 'tabtool[audio]'") from None
+    from pathlib import Path
+
+    from tabtool.gate import Unjudged, admit
+    from tabtool.listen import listen, melody_of
+    from tabtool.notate import notate
+    from tabtool.pitchtrack import track
+    from tabtool.recording import read
+    from tabtool.resolve import resolve
+
+    recording = read(Path(args.recording))
+    heard_track = track(recording.samples, recording.rate)
+    name = os.path.basename(args.recording)
+    try:
+        admit(heard_track)
+        heard = listen(heard_track)
+        if not heard.notes:
+            raise Unjudged("no notes that can be told apart")
+    except Unjudged as reason:
+        if args.json:
+            nothing: dict[str, object] = {"tuning_cents": None, "notes": [], "text": ""}
+            nothing["unjudged"] = str(reason)
+            common.print_json(nothing)
+        print(f"tabtool: {args.recording}: {reason}", file=sys.stderr)
+        return UNREADABLE
+    title = os.path.splitext(name)[0]
+    written = notate(melody_of(heard, args.tempo, title), harp, args.out or "-", args.tuning)
+    score, _ = resolve(written.tune)
+    rows: list[dict[str, object]] = []
+    doubts = []
+    events = score.events if len(score.events) == len(heard.notes) else (None,) * len(heard.notes)
+    for note, event in zip(heard.notes, events, strict=True):
+        token = event.figure.token if event else ""
+        rows.append(
+            {
+                "start_s": round(note.start_s, 4),
+                "end_s": round(note.end_s, 4),
+                "pitch": note.pitch,
+                "cents": round(note.cents, 2),
+                "name": harp.named(note.pitch),
+                "token": token,
+                "doubt": note.doubt,
+            }
+        )
+        if note.doubt:
+            where = f" in line {event.note.span.line}" if event else ""
+            doubts.append(f"# unsure: {token or harp.named(note.pitch)}{where}, {note.doubt}")
+    text = written.text
+    if doubts:
+        text += "\n" + "\n".join(doubts) + "\n"
+    if args.out:
+        common.write_out(args.out, text.encode())
+    elif not args.json:
+        print(text, end="")
+    if args.json:
+        common.print_json(
+            {"tuning_cents": round(heard.tuning_cents, 2), "notes": rows, "text": text}
+        )
+    elif args.out != "-":
+        common.warn(
+            f"{name}: {many(len(heard.notes), 'note')}, {len(doubts)} unsure; the recording stands "
+            f"{heard.tuning_cents:+.0f} cents from A4 = 440 Hz"
+        )
+        for remark in written.remarks:
+            common.warn(f"{name}: {remark}")
+    return OK

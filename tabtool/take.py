@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tabtool.align import presence
+from tabtool.drills import Advice, Result, suggest
 from tabtool.expression import GRACE_S
 from tabtool.gate import Unjudged, admit
 from tabtool.harp import Harp, Technique, Tone
@@ -224,6 +225,21 @@ def drills(take: Take) -> list[ToneSummary]:
         if one.tone.depth % 1 == 0 and (one.landed < one.judged or abs(one.mean) > GOOD)
     ]
     return sorted(weak, key=lambda one: (one.landed / one.judged, -abs(one.mean)))
+
+
+def advice(take: Take) -> tuple[Advice, ...]:
+    """Which kinds of drill those bends need, in the same order, from how they were out of tune."""
+    order = {one.tone: place for place, one in enumerate(drills(take))}
+    results = []
+    before: Tone | None = None
+    for note in take.notes:
+        judged = note.judged
+        told = judged.cents is not None or judged.status != "ok"
+        if note.tone in order and is_melodic_bend(note.event) and told and note.landed != "good":
+            cents = judged.cents if judged.status == "ok" else None
+            results.append(Result(note.tone, cents, judged.spread or 0.0, before))
+        before = note.tone
+    return tuple(sorted(suggest(results), key=lambda one: order[one.tone]))
 
 
 def better_temperament(take: Take, known: Sequence[Temperament]) -> Temperament | None:

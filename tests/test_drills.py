@@ -8,6 +8,7 @@ import re
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from typing import cast
 
 import pytest
 from hypothesis import given
@@ -674,3 +675,35 @@ def test_a_players_own_small_tuning_gets_every_kind(tmp_path: Path) -> None:
         assert page(drill).loaded.playable
         made += 1
     assert made > 20
+
+
+def test_a_take_is_told_what_to_drill(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a judged take: the bends that were off, how, and a command that runs."""
+    pytest.importorskip("numpy")
+    import shlex
+
+    from tabtool.commands.take import as_text
+    from tabtool.judge import Judged, Verdict
+    from tabtool.pitchtrack import PitchTrack
+    from tabtool.take import Take, TakeNote, advice
+
+    score = load("harp: A\n\n| 2v 2v2 2v 3v2 | 6v 3v2 4v1 4v |").score
+    cents = (0.0, -31.0, 2.0, 28.0, 0.0, 34.0, None, 0.0)
+    notes = tuple(
+        TakeNote(event, Judged(at, "ok" if off is not None else "missing", cents=off, spread=3.0))
+        for at, (event, off) in enumerate(zip(score.events, cents, strict=True))
+    )
+    judged = tuple(note.judged for note in notes)
+    take = Take(score, notes, Verdict(0.0, judged, ()), cast(PitchTrack, None), 8.0)
+    found = {one.tone.token: one for one in advice(take)}
+    assert set(found) == {"2v2", "3v2"}  # 4v1 was not heard, so nothing is known of its pitch
+    assert found["3v2"].why == "31 cents sharp: not bent far enough; after a leap"
+    assert found["2v2"].why == "31 cents flat: bent too far"
+    told = as_text(take)
+    line = next(line for line in told.splitlines() if line.startswith("practise next: "))
+    name, *args = shlex.split(line.removeprefix("practise next: "))
+    assert name == "tabtool"
+    assert main(args) == 0
+    made = load(capsys.readouterr().out)
+    assert made.playable
+    assert made.score.stretches[0].setting.harp == harp_in("A")

@@ -18,8 +18,9 @@ JSON: {"tuning_cents", "notes": [{"index", "line", "column", "status": "ok"|"wro
 known is null, pitches are MIDI numbers. With --full each note has besides "pitch", "late_ms",
 "scoop", "fall", "drift", "vibrato", "landed" and "written", each extra note "again" (the index
 of the note played once more), and there are "bends": [{"token", "judged", "landed", "good",
-"mean", "deviation"}] and "practise": [token]. A recording that cannot be judged gives
-"tuning_cents": null, no notes, and "unjudged": the reason; the status is then 2.
+"mean", "deviation"}], "practise": [token] and "advice": [{"token", "kinds", "why"}]. A recording
+that cannot be judged gives "tuning_cents": null, no notes, and "unjudged": the reason; the status
+is then 2.
 """
 
 from __future__ import annotations
@@ -104,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
 
 def as_json(take: takes.Take, full: bool = False) -> dict[str, object]:
     """The JSON of a take; see the command's own text."""
-    from tabtool.take import drills
+    from tabtool.take import advice, drills
 
     notes: list[dict[str, object]] = []
     for note in take.notes:
@@ -157,6 +158,10 @@ def as_json(take: takes.Take, full: bool = False) -> dict[str, object]:
             for one in take.tones(bends=True)
         ]
         result["practise"] = [one.tone.token for one in drills(take)]
+        result["advice"] = [
+            {"token": one.tone.token, "kinds": list(one.kinds), "why": one.why}
+            for one in advice(take)
+        ]
     return result
 
 
@@ -166,7 +171,8 @@ def _round(value: float | None, digits: int) -> float | None:
 
 def as_text(take: takes.Take) -> str:
     """What a player reads: the whole, the notes that need a word, bends by hole, what is next."""
-    from tabtool.take import a4_of, better_temperament, drills, harp_of
+    from tabtool.drills import command
+    from tabtool.take import a4_of, advice, better_temperament, harp_of
     from tabtool.temperament import NAMES, named
 
     harp = harp_of(take)
@@ -214,10 +220,10 @@ def as_text(take: takes.Take) -> str:
                 f"{bend.tone}: {abs(bend.mean):.0f} cents {way} on average, "
                 f"{bend.landed} of {bend.judged} landed, {bend.good} good"
             )
-    weak = drills(take)
+    weak = advice(take)[:3]
     if weak and harp is not None:
-        tokens = ",".join(bend.tone.token for bend in weak[:3])
-        lines += ["", f"practise next: tabtool drill --harp '{harp.key}' --bends {tokens}"]
+        lines += ["", f"practise next: {command(weak, harp)}"]
+        lines += [f"{one.tone}: {one.why}" for one in weak]
     return "\n".join(lines)
 
 

@@ -7,11 +7,13 @@ common practice, no source.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from statistics import median
 from typing import NamedTuple
 
 from tabtool.harp import Harp, Technique, Tone
+from tabtool.tunings import find_tuning
 
 WAVERING = 15.0  # cents of spread within a note from which holding it comes first
 FAR = 3  # holes from the note before: the leap is part of the trouble
@@ -61,9 +63,10 @@ def command(advice: Iterable[Advice], harp: Harp) -> str:
         return ""
     bends = ",".join(one.tone.token for one in found)
     kinds = ",".join(dict.fromkeys(kind for one in found for kind in one.kinds))
-    key = f'"{harp.key}"' if " " in harp.key else harp.key
-    tuning = "" if harp.tuning == "Richter" else f' --tuning "{harp.tuning}"'
-    return f"tabtool drill --harp {key}{tuning} --bends {bends} --kinds {kinds}"
+    arguments = ["tabtool", "drill", "--harp", harp.key]
+    if harp.tuning != "Richter":  # a player's own is known by its file
+        arguments += ["--tuning", harp.tuning if find_tuning(harp.tuning) else harp.layout.source]
+    return shlex.join([*arguments, "--bends", bends, "--kinds", kinds])
 
 
 def _advise(tone: Tone, results: list[Result]) -> Advice:

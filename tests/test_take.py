@@ -169,7 +169,7 @@ def test_take_tells_each_bend(tab: Path, capsys: pytest.CaptureFixture[str]) -> 
         assert main(["take", str(tab), str(wav), *options]) == 0
     said = capsys.readouterr().out
     assert re.search(r"3 draw bent 1: 1[789] cents sharp on average, 1 of 1 landed, 0 good", said)
-    assert "tabtool drill --harp 'C' --bends" in said
+    assert "tabtool drill --harp C --bends" in said
     assert len(kept.read_text().splitlines()) == 2
     assert picture.read_text().startswith("<svg")
     assert "3v1" in drawn.read_text()

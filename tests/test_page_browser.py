@@ -416,7 +416,7 @@ def test_accessibility(page: Page, address: str, scheme: Any, width: int) -> Non
         assert not told, what
 
     if width < 600:
-        for pane in ("Tune", "Harp", "Text"):
+        for pane in ("Tune", "By harp", "Text"):
             page.locator("#panes").get_by_role("button", name=pane).click()
             judge(pane)
             wide = page.evaluate("document.documentElement.scrollWidth")

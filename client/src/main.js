@@ -1,6 +1,6 @@
 // The page: one tune at a time, its text the only truth; all else is drawn from the answers.
 import { question } from "./ask.js";
-import { duration, find, make, say } from "./dom.js";
+import { duration, find, make, plural, say } from "./dom.js";
 import { Editor } from "./editor.js";
 import { HarpView } from "./harp.js";
 import { bring } from "./import.js";
@@ -88,6 +88,7 @@ async function look() {
   if (number !== asked || text !== editor.text) return;
   editor.showProblems(problems, take);
   find("verdict").textContent = summary.replace(/^.*?: /, "");
+  announce(problems.filter((found) => found.level === "error").length);
   find("list").replaceChildren(...problems.map(problem));
   const drawn = await ask("draw", body);
   if (number !== asked || text !== editor.text) return;
@@ -98,6 +99,16 @@ async function look() {
   document.title = `${drawn.title || "New tune"} – tabtool`;
   if (!tune.path) find("name").textContent = drawn.title || "New tune";
   selected();
+}
+
+// Tell a screen reader how many errors there are, once the typing rests and only if that changed.
+let told = 0;
+function announce(errors) {
+  clearTimeout(announce.timer);
+  announce.timer = setTimeout(() => {
+    if (errors !== told) find("spoken").textContent = errors ? plural(errors, "error") : "no errors";
+    told = errors;
+  }, 1200);
 }
 
 const SIGNS = { error: "✕", caution: "!", hint: "i" };

@@ -5,6 +5,7 @@
 import { make, plural } from "./dom.js";
 
 const UNIT = 3.1; // rem a beat at least
+const WIDEST = 8; // rem a beat at most
 const TILE = 1.75; // rem a tile at least
 const RISE = 0.15; // rem a semitone
 
@@ -27,8 +28,6 @@ export class TuneView {
     const pitches = view.notes.flatMap((note) => note.tones.map((tone) => tone[1])).filter((pitch) => pitch !== null);
     this.low = Math.min(...pitches, 127);
     this.spread = pitches.length ? Math.max(...pitches) - this.low : 0;
-    const shortest = Math.min(1, ...view.notes.map((note) => note.length));
-    const unit = Math.max(UNIT, Math.min(TILE / Math.max(shortest, 0.06), 9));
     const rows = [];
     let row = null;
     let stretch = -1;
@@ -43,7 +42,7 @@ export class TuneView {
       if (!row) rows.push((row = make("div", { class: "bars" })));
       const notes = [];
       while (at < view.notes.length && view.notes[at].onset < bar.onset + bar.beats - 1e-9) notes.push(view.notes[at++]);
-      row.append(this.bar(bar, view, notes, unit));
+      row.append(this.bar(bar, view, notes));
     }
     this.parent.replaceChildren(...rows);
     if (!rows.length) this.parent.append(make("p", { class: "empty" }, "No bars yet. Write some: | 4^ 4v 5^ 5v |"));
@@ -52,8 +51,10 @@ export class TuneView {
     if (focused && this.tiles.has(focused)) this.tiles.get(focused)[0].focus();
   }
 
-  bar(bar, view, notes, unit) {
+  bar(bar, view, notes) {
     const beats = Math.max(1, bar.beats);
+    const room = notes.map((note) => (TILE + 0.75 * (note.tones.length - 1)) / Math.min(1, note.length));
+    const unit = Math.min(Math.max(UNIT, ...room), WIDEST);
     const box = make("div", { class: "lane", style: { height: `${this.spread * RISE + 3.4}rem` } });
     for (let beat = 1; beat < beats; beat++) box.append(make("i", { class: "beat", style: { left: `${(100 * beat) / beats}%` } }));
     // Notes held into this bar from before it.
@@ -80,7 +81,7 @@ export class TuneView {
     ];
     return make("section", {
       class: "bar", "aria-label": `bar ${bar.number}`, "data-bar": String(bar.number),
-      style: { "flex-grow": String(beats), "min-width": `${beats * unit}rem`, "max-width": `${beats * unit * 1.6}rem` },
+      style: { "flex-grow": String(beats), "min-width": `min(${beats * unit}rem, 100%)`, "max-width": `${beats * unit * 1.6}rem` },
     }, make("div", { class: "barhead" }, signs), over, box, under);
   }
 
@@ -95,7 +96,7 @@ export class TuneView {
     const holes = note.tones.map((tone) => /^\d+/.exec(tone[0])[0]).join("+") + (note.shake ? `~${/^\d+/.exec(note.shake)[0]}` : "");
     const rise = pitch === null ? 0 : (pitch - this.low) * RISE;
     const element = make(held ? "span" : "button", {
-      class: `tile ${out ? "out" : "in"}${over ? " over" : ""}${note.possible ? "" : " impossible"}${held ? " held" : ""}`,
+      class: `tile ${out ? "out" : "in"}${over ? " over" : ""}${note.possible ? "" : " impossible"}${held ? " held" : ""}${note.tones.length > 1 ? " chord" : ""}`,
       style: { left: `${(100 * (onset - bar.onset)) / beats}%`, width: `${(100 * (end - onset)) / beats}%`, bottom: `${rise}rem` },
     });
     if (held) {
@@ -108,7 +109,8 @@ export class TuneView {
       element.setAttribute("aria-label", this.spoken(note, bar));
       const notches = depth ? make("span", { class: "notches" }, depth % 1 ? `${depth}` : "▪".repeat(Math.min(depth, 4))) : "";
       const sign = make("span", { class: "arrow" }, (out ? "▲" : "▼").repeat(over ? 2 : 1));
-      element.append(make("span", { class: "hole" }, holes), make("span", { class: "how" }, sign, notches));
+      const small = (text) => (text ? make("small", {}, text) : "");
+      element.append(make("span", { class: "hole" }, small(note.before), holes, small(note.after)), make("span", { class: "how" }, sign, notches));
       element.addEventListener("pointerenter", () => this.lit(note));
       element.addEventListener("focus", () => this.lit(note));
       element.addEventListener("click", (event) => this.chosen(note, event.shiftKey));

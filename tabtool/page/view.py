@@ -14,6 +14,7 @@ from tabtool.header import Setting
 from tabtool.load import Loaded
 from tabtool.music import degree
 from tabtool.resolve import NoteEvent, PlayedBar
+from tabtool.tune import Figure
 
 Json: TypeAlias = dict[str, object]
 
@@ -123,11 +124,30 @@ def _figure(event: NoteEvent) -> Json:
             [tone.token, pitch] for tone, pitch in zip(figure.tones, event.pitches, strict=True)
         ],
         "shake": figure.shake.token if figure.shake else "",
-        "said": " and ".join(str(tone) for tone in figure.all_tones),
+        "before": "".join(f"{{{grace.token}}}" for grace in figure.grace)
+        + "/" * figure.marks.scoop,
+        "after": figure.marks.after,
+        "said": _said(figure),
         "pitch": " ".join(setting.name(pitch) for pitch in pitches) if named else "",
         "degree": " ".join(degree(pitch, setting.key) for pitch in pitches) if setting.key else "",
         "possible": event.possible,
     }
+
+
+def _said(figure: Figure) -> str:
+    """A figure as a player says it: ``2+3 draw``, ``4 draw shaken with 5 draw``."""
+    tones = figure.tones
+    if len(tones) > 1 and all(t.technique is Technique.NATURAL and not t.slide for t in tones):
+        said = f"{'+'.join(str(tone.hole) for tone in tones)} {tones[0].breath}"
+    else:
+        said = " and ".join(map(str, tones))
+    if figure.shake is not None:
+        said += f" shaken with {figure.shake}"
+    marks = figure.marks
+    signs = [name for name in marks._fields if getattr(marks, name)]
+    if figure.grace:
+        signs.append("grace notes")
+    return f"{said}, {', '.join(signs)}" if signs else said
 
 
 def needs(loaded: Loaded) -> Json:

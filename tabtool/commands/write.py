@@ -17,6 +17,7 @@ from tabtool.cli import OK
 from tabtool.commands import common
 from tabtool.commands.notes import as_json
 from tabtool.diagnostics import TabError
+from tabtool.harp import Layout
 from tabtool.load import Loaded
 from tabtool.report import many
 from tabtool.resolve import Written, as_written
@@ -59,7 +60,9 @@ def run(args: argparse.Namespace) -> int:
     loaded = common.load_readable(args)
     if not loaded.score.events:
         raise TabError(f"{loaded.tune.file}: no notes to write")
-    data, lost = _written(args, loaded, suffix)
+    data, lost = in_form(
+        loaded, suffix, TabAs(args.tab), args.harp, common.tuning_of(args), args.spelling
+    )
     common.write_out(args.out, data)
     if args.json:
         notes = len(loaded.score.events)
@@ -70,9 +73,18 @@ def run(args: argparse.Namespace) -> int:
     return OK
 
 
-def _written(args: argparse.Namespace, loaded: Loaded, suffix: str) -> tuple[bytes, list[str]]:
-    """The bytes of the file, and what they do not say."""
-    tab = TabAs(args.tab)
+def in_form(
+    loaded: Loaded,
+    suffix: str,
+    tab: TabAs = TabAs.LYRIC,
+    harp: str = "",
+    tuning: Layout | None = None,
+    spelling: str = next(iter(SPELLINGS)),
+) -> tuple[bytes, list[str]]:
+    """The bytes of the file of that suffix, and what they do not say.
+
+    `spelling` is how tab is spelled in a text, a name of SPELLINGS.
+    """
     if suffix in (".csv", ".json"):
         table = as_json(loaded)
         if suffix == ".json":
@@ -82,10 +94,11 @@ def _written(args: argparse.Namespace, loaded: Loaded, suffix: str) -> tuple[byt
         return csv.write(rows), [
             "a table of the notes only: bars, repeats and headers are not in it"
         ]
-    written = as_written(loaded.tune, args.harp, common.tuning_of(args))
+    written = as_written(loaded.tune, harp, tuning)
     if suffix == ".txt":
-        spelling = SPELLINGS[args.spelling]
-        return txt.write(loaded.tune, written.words, spelling, args.harp), txt.lost(loaded.tune)
+        return txt.write(loaded.tune, written.words, SPELLINGS[spelling], harp), txt.lost(
+            loaded.tune
+        )
     laid = _staff(loaded, written)
     lost = list(laid.melody.lost)
     if suffix == ".abc":

@@ -117,17 +117,9 @@ class Fixes:
 
     def rewritten(self, found: Diagnostic) -> Iterator[Fix]:
         """What the help says to write, where that reads and names the same holes."""
-        span, line = found.span, self.lines[found.span.line - 1]
-        before = sum(
-            1 for d in self.loaded.diagnostics if d.rule == UNREADABLE and d.span.line == span.line
-        )
-        numbers = set(re.findall(r"\d+", self.text(span)))
-        for text in _suggested(found.help):
-            if not set(re.findall(r"\d+(?=[v^])", text)) <= numbers:
-                continue  # an example, not these notes
-            mended = line[: span.column - 1] + text + line[span.end_column - 1 :]
-            if len(parse(mended)[1]) < before:
-                yield Fix(f"write {text}", (Edit(span, text),))
+        span = found.span
+        for text in _rewrites(self.lines[span.line - 1], span.column, span.end_column, found.help):
+            yield Fix(f"write {text}", (Edit(span, text),))
 
     def tuning(self, span: Span) -> Iterator[Fix]:
         line = self.lines[span.line - 1]
@@ -182,6 +174,21 @@ def _joined(beats: Sequence[Beat]) -> tuple[Beat, Beat]:
     """The neighbouring beats with the fewest shares between them, the last such pair."""
     pairs = list(pairwise(beats))
     return min(reversed(pairs), key=lambda pair: len(pair[0].parts) + len(pair[1].parts))
+
+
+@lru_cache(maxsize=512)
+def _rewrites(line: str, column: int, end_column: int, help: str) -> tuple[str, ...]:
+    """The texts among those a help suggests that, put in their place, leave fewer faults."""
+    before = len(parse(line)[1])
+    numbers = set(re.findall(r"\d+", line[column - 1 : end_column - 1]))
+    found = []
+    for text in _suggested(help):
+        if not set(re.findall(r"\d+(?=[v^])", text)) <= numbers:
+            continue  # an example, not these notes
+        mended = line[: column - 1] + text + line[end_column - 1 :]
+        if len(parse(mended)[1]) < before:
+            found.append(text)
+    return tuple(found)
 
 
 def _suggested(help: str) -> Iterator[str]:

@@ -12,7 +12,7 @@ import contextlib
 import os
 import re
 from functools import cache, lru_cache
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from lark import Lark, TextSlice, Token, Transformer
 from lark.exceptions import UnexpectedInput
@@ -44,7 +44,17 @@ from tabtool.tune import (
     UnreadLine,
 )
 
-Known: TypeAlias = dict[str, list[Any] | None]  # lines of bars to their shapes
+
+class _Piece(NamedTuple):
+    """A part of a line of bars, by offsets: its shapes, or else the mistake in it."""
+
+    start: int
+    end: int
+    shapes: list[Any]
+    mistake: tuple[int, int, str, str] | None = None
+
+
+Known: TypeAlias = dict[str, tuple[list[_Piece], str]]  # what lines of bars were read as
 MOST_KNOWN = 4096  # lines kept; then it begins anew
 
 UNREADABLE = Rule("unreadable", Level.ERROR, "The text is not in the notation.", reads=True)
@@ -260,47 +270,28 @@ class _Reading:
         return LyricLine(syllables, whole, comment)
 
     def music(self, line: str, whole: Span) -> Line:
-        shapes = self.shapes(line)
-        if shapes is None:
-            items, comment = self.piecemeal(line)
-        else:
-            comment = ""
-            if shapes and not isinstance(shapes[-1], list) and shapes[-1].type == "COMMENT":
-                comment, shapes = shapes[-1].rstrip(), shapes[:-1]
-            items = [self.item(shape) for shape in shapes]
+        pieces, comment = self.pieces(line)
+        items: list[Token | Beat] = []
+        for piece in pieces:
+            if piece.mistake is None:
+                items += [self.item(shape) for shape in piece.shapes]
+            else:
+                column, end, message, help = piece.mistake
+                start = piece.start + 1
+                self.report(UNREADABLE, start + column, start + end, message, help)
+                broken = self.span(start, piece.end + 1)
+                items.append(Beat((Broken(broken, counted=False),), broken))
         return MusicLine(self.bars(items), whole, comment)
 
-    def shapes(self, line: str) -> list[Any] | None:
-        """The shapes of a whole line of bars, None if it cannot be read as one."""
-        if self.known is not None and line in self.known:
-            return self.known[line]
-        shapes: list[Any] | None = None
-        with contextlib.suppress(UnexpectedInput):
-            shapes = _shapes(line, "line")
-        if self.known is not None:
+    def pieces(self, line: str) -> tuple[list[_Piece], str]:
+        """What a line of bars is made of, and its comment; remembered where `known` is given."""
+        if self.known is None:
+            return _pieces(line)
+        if line not in self.known:
             if len(self.known) >= MOST_KNOWN:
                 self.known.clear()
-            self.known[line] = shapes
-        return shapes
-
-    def piecemeal(self, line: str) -> tuple[list[Token | Beat], str]:
-        """Read a line that failed as a whole: each beat by itself, and tell of those that fail."""
-        items: list[Token | Beat] = []
-        comment = ""
-        for piece in _PIECE.finditer(line):
-            text, start = piece[0], piece.start()
-            if text[0] == "#":
-                comment = text.rstrip()
-                continue
-            try:
-                shapes = _shapes(TextSlice(line, start, piece.end()), "line")
-                items += [self.item(shape) for shape in shapes]
-            except UnexpectedInput:
-                column, end, message, help = _explain(text)
-                self.report(UNREADABLE, start + column + 1, start + end + 1, message, help)
-                broken = self.span(start + 1, start + len(text) + 1)
-                items.append(Beat((Broken(broken, counted=False),), broken))
-        return items, comment
+            self.known[line] = _pieces(line)
+        return self.known[line]
 
     def item(self, shape: Any) -> Token | Beat:
         """A bar line as it is; the nested tokens of a beat as a `Beat`."""
@@ -540,6 +531,29 @@ def _above(lines: list[Line]) -> MusicLine | UnreadLine | None:
         if not isinstance(line, (LyricLine, CommentLine)):
             return None
     return None
+
+
+def _pieces(line: str) -> tuple[list[_Piece], str]:
+    """A line of bars and its comment: one piece that reads, or if it fails as a whole, each
+    beat by itself, and those that fail with their mistake."""
+    with contextlib.suppress(UnexpectedInput):
+        shapes = _shapes(line, "line")
+        comment = ""
+        if shapes and not isinstance(shapes[-1], list) and shapes[-1].type == "COMMENT":
+            comment = shapes.pop().rstrip()
+        return [_Piece(0, len(line), shapes)], comment
+    pieces = []
+    comment = ""
+    for found in _PIECE.finditer(line):
+        start, end = found.span()
+        if found[0][0] == "#":
+            comment = found[0].rstrip()
+            continue
+        try:
+            pieces.append(_Piece(start, end, _shapes(TextSlice(line, start, end), "line")))
+        except UnexpectedInput:
+            pieces.append(_Piece(start, end, [], _explain(found[0])))
+    return pieces, comment
 
 
 def _explain(piece: str) -> tuple[int, int, str, str]:

@@ -263,7 +263,9 @@ def test_export_and_tidy(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("suffix", "extra", "magic"),
     [("pdf", "fontTools", b"%PDF"), ("wav", "soundfile", b"RIFF"), ("ogg", "soundfile", b"OggS"),
-     ("harptab", "lark", b"title"), ("html", "fontTools", b"<!")],
+     ("harptab", "lark", b"title"), ("html", "fontTools", b"<!"),
+     ("musicxml", "lark", b"<?xml"), ("mxl", "lark", b"PK"), ("abc", "lark", b"X:1"),
+     ("csv", "lark", b"line"), ("json", "lark", b"{")],
 )  # fmt: skip
 def test_export_in_every_format(client: TestClient, suffix: str, extra: str, magic: bytes) -> None:
     pytest.importorskip(extra, reason=f"{suffix} needs {extra}")

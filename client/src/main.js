@@ -354,13 +354,13 @@ async function give() {
   const answer = await question("Export the tune", make("p", {}, "As a file of which kind?"),
     start.exports.map(([form, what]) => [form, what]));
   if (!answer) return;
-  const { data, suffix } = await ask("export", { text: editor.text, path: tune.path, format: answer });
+  const { data, suffix, lost } = await ask("export", { text: editor.text, path: tune.path, format: answer });
   const bytes = Uint8Array.from(atob(data), (character) => character.charCodeAt(0));
   const name = (tune.path.split("/").at(-1) || fileName()).replace(start.suffix, "") + suffix;
   const link = make("a", { href: URL.createObjectURL(new Blob([bytes])), download: name });
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
-  say(`exported ${name}`);
+  say([`exported ${name}`, ...lost].join("; "), lost.length > 0);
 }
 
 async function me() {

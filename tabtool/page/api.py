@@ -211,8 +211,12 @@ def export(desk: Desk, body: Json) -> Json:
     """The tune as a file of another format, in base 64."""
     loaded, _ = desk.load(body)
     suffix = text_of(body, "format", 20)
-    data = export_as(loaded, suffix)
-    return {"data": base64.b64encode(data).decode(), "suffix": f".{suffix}"}
+    data, lost = export_as(loaded, suffix)
+    return {
+        "data": base64.b64encode(data).decode(),
+        "suffix": f".{suffix}",
+        "lost": list(lost),
+    }
 
 
 def move(desk: Desk, body: Json) -> Json:

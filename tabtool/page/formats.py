@@ -7,6 +7,7 @@ told of in one line.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeAlias
 
 from tabtool.choose import best_harp, fit
 from tabtool.diagnostics import TabError
@@ -20,10 +21,13 @@ from tabtool.resolve import as_written
 from tabtool.tunings import TUNINGS
 from tabtool.writers import harptab
 
+Exported: TypeAlias = tuple[bytes, tuple[str, ...]]
+"""The bytes of a file, and what it does not say that the tab says."""
+
 LONGEST_SOUND = 20 * 60.0  # seconds; a longer take is made by the audio command
 
 
-def export(loaded: Loaded, suffix: str) -> bytes:
+def export(loaded: Loaded, suffix: str) -> Exported:
     """The tune as a file of that kind; `TabError` in plain words where that cannot be."""
     if suffix not in FORMATS:
         raise TabError(f"'{suffix}' is no format; formats: {', '.join(FORMATS)}")
@@ -32,17 +36,17 @@ def export(loaded: Loaded, suffix: str) -> bytes:
     return FORMATS[suffix][1](loaded, suffix)
 
 
-def _midi(loaded: Loaded, suffix: str) -> bytes:
+def _midi(loaded: Loaded, suffix: str) -> Exported:
     from tabtool.writers import mid
 
-    return mid.write(loaded.score)
+    return mid.write(loaded.score), ()
 
 
-def _tab(loaded: Loaded, suffix: str) -> bytes:
-    return harptab.write(loaded.tune).encode()
+def _tab(loaded: Loaded, suffix: str) -> Exported:
+    return harptab.write(loaded.tune).encode(), ()
 
 
-def _sheet(loaded: Loaded, suffix: str) -> bytes:
+def _sheet(loaded: Loaded, suffix: str) -> Exported:
     try:
         from tabtool.sheet.fonts import FontMetrics
         from tabtool.sheet.layout import Options, sheet
@@ -53,17 +57,26 @@ def _sheet(loaded: Loaded, suffix: str) -> bytes:
         files = render(pages, loaded.tune.title or "Untitled", f"sheet.{suffix}")
     except ImportError as error:
         raise TabError(f"sheets need {error.name}: pip install 'tabtool[sheet]'") from None
-    return files[0][1]
+    return files[0][1], ()
 
 
-def _sound(loaded: Loaded, suffix: str) -> bytes:
+def _sound(loaded: Loaded, suffix: str) -> Exported:
     if loaded.score.seconds > LONGEST_SOUND:
         raise TabError("longer than twenty minutes; make its sound file by tabtool audio")
     try:
         from tabtool import audio
     except ImportError as error:
         raise TabError(f"sound files need {error.name}: pip install 'tabtool[audio]'") from None
-    return audio.encoded(audio.by_voice(loaded.score), audio.RATE, f".{suffix}")
+    return audio.encoded(audio.by_voice(loaded.score), audio.RATE, f".{suffix}"), ()
+
+
+def _written(loaded: Loaded, suffix: str) -> Exported:
+    from tabtool.commands.write import in_form
+
+    if not loaded.score.events:
+        raise TabError("no notes to write")
+    data, lost = in_form(loaded, f".{suffix}")
+    return data, tuple(lost)
 
 
 def brought_in(data: bytes, name: str, choice: Choice, harp: str) -> Json:
@@ -86,9 +99,14 @@ def brought_in(data: bytes, name: str, choice: Choice, harp: str) -> Json:
     return {"text": written.text, "told": [*told, *written.remarks]}
 
 
-FORMATS: dict[str, tuple[str, Callable[[Loaded, str], bytes]]] = {
+FORMATS: dict[str, tuple[str, Callable[[Loaded, str], Exported]]] = {
     "pdf": ("sheet to print, PDF", _sheet),
     "html": ("sheet as a web page", _sheet),
+    "musicxml": ("score, MusicXML", _written),
+    "mxl": ("score, MusicXML compressed", _written),
+    "abc": ("score, ABC", _written),
+    "csv": ("table of notes, CSV", _written),
+    "json": ("table of notes, JSON", _written),
     "mid": ("MIDI file", _midi),
     "wav": ("sound, WAV", _sound),
     "ogg": ("sound, Ogg", _sound),

@@ -31,7 +31,7 @@ from tabtool.player import Player
 from tabtool.resolve import as_written
 from tabtool.sheet import html, pdf, svg
 from tabtool.sheet.drawing import Box, Page, Text, around
-from tabtool.sheet.engrave import Second, endings, pretty
+from tabtool.sheet.engrave import Second, pretty
 from tabtool.sheet.fonts import FontMetrics, missing
 from tabtool.sheet.harpmap import harp_page
 from tabtool.sheet.layout import Options, sheet
@@ -242,7 +242,7 @@ def test_a_note_held_into_both_endings_is_drawn_in_both() -> None:
     paper = read(loaded.tune, as_written(loaded.tune))
     held = next(s for s in paper.sounds if len(s.stretches) > 1)
     assert [(int(a), int(b)) for a, b in held.stretches] == [(3, 6), (8, 10)]
-    assert [(e.number, e.first, e.last, e.closed) for e in endings(paper.measures)] == [
+    assert [(e.number, e.first, e.last, e.closed) for e in paper.endings] == [
         (1, 1, 1, True),
         (2, 2, 2, False),
     ]

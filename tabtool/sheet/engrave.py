@@ -78,38 +78,6 @@ class Staves(Protocol):
         ...
 
 
-class Ending(NamedTuple):
-    """The bars of an ending, by index; `closed` if they go back at their end."""
-
-    number: int
-    first: int
-    last: int
-    closed: bool
-
-
-def endings(measures: Sequence[Measure]) -> tuple[Ending, ...]:
-    """Where each ending runs; the last of a repeat is taken to be as long as the one before."""
-    found: list[Ending] = []
-    for index, measure in enumerate(measures):
-        if not measure.ending:
-            continue
-        longest = len(measures) - index
-        if measure.ending > 1 and found:
-            longest = found[-1].last - found[-1].first + 1
-        last = index
-        while (
-            not (measures[last].closes or measures[last].double or measures[last].final)
-            and last + 1 < len(measures)
-            and not measures[last + 1].ending
-            and not measures[last + 1].opens
-            and measures[last + 1].section == measure.section
-            and last - index + 1 < longest
-        ):
-            last += 1
-        found.append(Ending(measure.ending, index, last, measures[last].closes))
-    return tuple(found)
-
-
 def engrave(
     paper: Paper,
     row: Row,
@@ -295,7 +263,8 @@ def _frame(
 
 
 def _following(paper: Paper, measure: Measure) -> Measure | None:
-    return next((m for m in paper.measures if m.number == measure.number + 1), None)
+    index = measure.number - paper.measures[0].number + 1
+    return paper.measures[index] if index < len(paper.measures) else None
 
 
 def _repeat(x: float, lip: float, lane: tuple[float, float], side: int, h: float) -> list[Path]:
@@ -316,7 +285,7 @@ def _brackets(
 ) -> list[Group]:
     h = style.h
     groups = []
-    for ending in endings(paper.measures):
+    for ending in paper.endings:
         here = [
             (fragment, bars)
             for fragment, bars in zip(row.fragments, places.bars, strict=True)

@@ -26,6 +26,7 @@ STRETCH = 0.7  # how much more of it may be spent to fill a page
 SECTION_COST, LINE_COST = 0, 2  # of a page turn between sections, between lines of one
 EMPTY_COST, LONE_COST = 4, 3  # of an empty page before the last, of a row by itself
 PAGE_COST = 1000  # both hands hold the harp: no page more than need be
+FEW_PAGES = 4
 SMALLER = (0.95, 0.9, 0.857)  # 6 mm at the least, 21 minutes of arc from a metre away
 TINY = (0.75, 0.65, 0.57)  # only where a row would not fit a page else
 
@@ -53,8 +54,8 @@ def sheet(tune: Tune, written: Written, options: Options, metrics: Metrics) -> t
     repeats = any(m.opens or m.closes for m in paper.measures)
     style = Style(options.paper, LARGE if options.large else Style().h, repeats)
     pages = _pages(tune, paper, style, options, metrics)
-    if pages is None or (len(pages) > 1 and not options.large):
-        # A page saved is worth slightly smaller numbers.
+    if pages is None or (1 < len(pages) <= FEW_PAGES and not options.large):
+        # A page saved is worth slightly smaller numbers, unless there are many all the same.
         for factor in SMALLER if pages else (*SMALLER, *TINY):
             fewer = _pages(tune, paper, style._replace(h=style.h * factor), options, metrics)
             if fewer is not None and (pages is None or len(fewer) < len(pages)):
@@ -126,7 +127,8 @@ def _blocks(
     section = -1
     before: Setting | None = None
     crowd = needs(paper, metrics, style.h)
-    for row in placed:
+    parts = paper.between([(row.first, row.end) for row in placed])
+    for row, part in zip(placed, parts, strict=True):
         now = paper.sections[row.section]
         if row.section != section:
             changed = before is not None and (
@@ -138,7 +140,7 @@ def _blocks(
                 blocks.append(section_heading(now.name, now.setting, before, style, metrics))
                 settings.append(now.setting)
             section, before = row.section, now.setting
-        block = engrave(paper, row, crowd, style, metrics, options.second, options.staves)
+        block = engrave(part, row, crowd, style, metrics, options.second, options.staves)
         blocks.append(block._replace(cost=LINE_COST + block.cost))
         settings.append(now.setting)
     if options.harp_map:

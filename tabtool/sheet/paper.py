@@ -6,7 +6,8 @@ repeats are not played out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -33,6 +34,15 @@ class Measure(NamedTuple):
     ending: int
 
 
+class Ending(NamedTuple):
+    """The bars of an ending, by index; `closed` if they go back at their end."""
+
+    number: int
+    first: int
+    last: int
+    closed: bool
+
+
 class Sound(NamedTuple):
     """A note and where it lies: from-to, and again from-to if an ending takes it up anew."""
 
@@ -50,20 +60,70 @@ class Paper(NamedTuple):
     symbols: tuple[tuple[Fraction, str], ...]
     divisions: tuple[tuple[Fraction, ...], ...]  # where the shares of each tap begin
     words: Mapping[Span, tuple[str, ...]]
+    verses: int
+    endings: tuple[Ending, ...]
 
-    @property
-    def verses(self) -> int:
-        return max(map(len, self.words.values()), default=0)
+    def between(self, taps: Sequence[tuple[int, int]]) -> list[Paper]:
+        """The paper of each of several stretches, from tap to tap, in order and apart."""
+        starts = [start for start, _ in taps]
+        ends = [end for _, end in taps]
+
+        def touched(first: Fraction, last: Fraction) -> range:
+            return range(bisect_right(ends, first), bisect_left(starts, last))
+
+        sounds: list[list[Sound]] = [[] for _ in taps]
+        for sound in self.sounds:
+            places = {i for stretch in sound.stretches for i in touched(*stretch)}
+            for index in sorted(places):
+                sounds[index].append(sound)
+        rests: list[list[tuple[Fraction, Fraction]]] = [[] for _ in taps]
+        for rest in self.rests:
+            for index in touched(*rest):
+                rests[index].append(rest)
+        symbols: list[list[tuple[Fraction, str]]] = [[] for _ in taps]
+        for at, text in self.symbols:
+            symbols[bisect_right(starts, at) - 1].append((at, text))
+        return [
+            self._replace(sounds=tuple(own), rests=tuple(silent), symbols=tuple(named))
+            for own, silent, named in zip(sounds, rests, symbols, strict=True)
+        ]
 
 
 def read(tune: Tune, written: Written) -> Paper:
     """The paper of a tune."""
+    measures = tuple(_measures(tune, written))
+    words = {place: sung for place, sung in written.words.items() if any(sung)}
     return Paper(
-        tuple(_measures(tune, written)),
+        measures,
         written.sections,
         *_contents(written),
-        {place: sung for place, sung in written.words.items() if any(sung)},
+        words,
+        max(map(len, words.values()), default=0),
+        endings(measures),
     )
+
+
+def endings(measures: Sequence[Measure]) -> tuple[Ending, ...]:
+    """Where each ending runs; the last of a repeat is taken to be as long as the one before."""
+    found: list[Ending] = []
+    for index, measure in enumerate(measures):
+        if not measure.ending:
+            continue
+        longest = len(measures) - index
+        if measure.ending > 1 and found:
+            longest = found[-1].last - found[-1].first + 1
+        last = index
+        while (
+            not (measures[last].closes or measures[last].double or measures[last].final)
+            and last + 1 < len(measures)
+            and not measures[last + 1].ending
+            and not measures[last + 1].opens
+            and measures[last + 1].section == measure.section
+            and last - index + 1 < longest
+        ):
+            last += 1
+        found.append(Ending(measure.ending, index, last, measures[last].closes))
+    return tuple(found)
 
 
 def _measures(tune: Tune, written: Written) -> Iterator[Measure]:

@@ -265,7 +265,7 @@ def test_export_and_tidy(client: TestClient) -> None:
     [("pdf", "fontTools", b"%PDF"), ("wav", "soundfile", b"RIFF"), ("ogg", "soundfile", b"OggS"),
      ("harptab", "lark", b"title"), ("html", "fontTools", b"<!"),
      ("musicxml", "lark", b"<?xml"), ("mxl", "lark", b"PK"), ("abc", "lark", b"X:1"),
-     ("csv", "lark", b"line"), ("json", "lark", b"{")],
+     ("csv", "lark", b"line"), ("txt", "lark", b"Kettle"), ("json", "lark", b"{")],
 )  # fmt: skip
 def test_export_in_every_format(client: TestClient, suffix: str, extra: str, magic: bytes) -> None:
     pytest.importorskip(extra, reason=f"{suffix} needs {extra}")
@@ -328,6 +328,10 @@ def test_a_score_is_brought_in(client: TestClient) -> None:
     assert pitches == [60, 62, 64, 65, 67, 69, 71, 72]
     named = ask(client, "import", name="x.abc", data=base64.b64encode(ABC).decode(), harp="low F")
     assert "harp: low F" in named["text"]
+    typed = base64.b64encode(b"+4 -4 +5 -5\n").decode()
+    made = ask(client, "import", name="mail.txt", data=typed, harp="C")
+    assert [n.figure.token for n in load(made["text"]).tune.notes()] == ["4^", "4v", "5^", "5v"]
+    assert "spelling" in refused(client, "import", name="m.txt", data=typed, spelling="mine")
     tab = ask(client, "import", name="own.harptab", data=base64.b64encode(TUNE.encode()).decode())
     assert tab["text"] == TUNE
 

@@ -30,6 +30,7 @@ from tabtool.player import Player
 from tabtool.ranking import every_harp
 from tabtool.readers import SUFFIXES, Choice
 from tabtool.report import as_rows, summary
+from tabtool.spellings import SPELLINGS
 from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
 from tabtool.writers import harptab
 
@@ -109,6 +110,7 @@ def start(desk: Desk, body: Json) -> Json:
         },
         "exports": [[form, what] for form, (what, _) in FORMATS.items()],
         "imports": [*SUFFIXES, SUFFIX],
+        "spellings": [[one.name, one.meaning] for one in SPELLINGS.values()],
         "keys": list(STANDARD_KEYS),
         "registers": list(REGISTERS),
         "tunings": list(TUNINGS),
@@ -254,7 +256,8 @@ def bring_in(desk: Desk, body: Json) -> Json:
     if name.endswith(SUFFIX):
         return {"text": decode(data, name), "told": []}
     which = [text_of(body, part, 200, "") for part in ("part", "voice", "tune")]
-    return brought_in(data, name, Choice(*which), text_of(body, "harp", 60, ""))
+    harp, spelling = text_of(body, "harp", 60, ""), text_of(body, "spelling", 20, "")
+    return brought_in(data, name, Choice(*which), harp, spelling)
 
 
 def practise(desk: Desk, body: Json) -> Json:

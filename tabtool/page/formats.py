@@ -15,9 +15,10 @@ from tabtool.load import Loaded
 from tabtool.notate import notate
 from tabtool.page.keep import harp_named
 from tabtool.page.view import Json
-from tabtool.readers import Choice, source_of
+from tabtool.readers import Choice, Source, source_of
 from tabtool.report import many
 from tabtool.resolve import as_written
+from tabtool.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
 from tabtool.writers import harptab
 
@@ -79,10 +80,13 @@ def _written(loaded: Loaded, suffix: str) -> Exported:
     return data, tuple(lost)
 
 
-def brought_in(data: bytes, name: str, choice: Choice, harp: str) -> Json:
-    """A score as the text of a tune on the harp named, or the one it lies best on; ``told``
-    lists that harp and what the notation could not keep. `TabError` where it cannot be read."""
+def brought_in(data: bytes, name: str, choice: Choice, harp: str = "", spelling: str = "") -> Json:
+    """A score, or tab typed by hand, as the text of a tune on the harp named, or the one it lies
+    best on; ``told`` lists what was chosen and what the notation could not keep. `TabError`
+    where it cannot be read."""
     source = source_of(data, name)
+    if source.format == "txt":
+        return _typed(source, harp, spelling)
     try:
         melody = source.melody(choice)
     except ModuleNotFoundError as error:
@@ -99,12 +103,25 @@ def brought_in(data: bytes, name: str, choice: Choice, harp: str) -> Json:
     return {"text": written.text, "told": [*told, *written.remarks]}
 
 
+def _typed(source: Source, harp: str, spelling: str) -> Json:
+    from tabtool.readers import txt
+
+    if spelling and spelling not in SPELLINGS:
+        raise TabError(f"'{spelling[:20]}' is no spelling: {', '.join(SPELLINGS)}")
+    named = harp_named(harp) if harp else None
+    layout = named.layout if named else TUNINGS["Richter"]
+    key = named.key if named else ""
+    typed = txt.read(source.data, source.name, spelling, key, layout, layout.name)
+    return {"text": typed.text, "told": [typed.evidence, *typed.remarks]}
+
+
 FORMATS: dict[str, tuple[str, Callable[[Loaded, str], Exported]]] = {
     "pdf": ("sheet to print, PDF", _sheet),
     "html": ("sheet as a web page", _sheet),
     "musicxml": ("score, MusicXML", _written),
     "mxl": ("score, MusicXML compressed", _written),
     "abc": ("score, ABC", _written),
+    "txt": ("tab as typed by hand, to paste", _written),
     "csv": ("table of notes, CSV", _written),
     "json": ("table of notes, JSON", _written),
     "mid": ("MIDI file", _midi),

@@ -16,7 +16,6 @@ allowed, in which case it is told.
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator
 from enum import StrEnum
 from typing import NamedTuple
@@ -24,7 +23,8 @@ from typing import NamedTuple
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError, in_order
 from tabtool.fingering import Choice, Grip, Hands, hands
 from tabtool.harp import Harp, Layout, Tone
-from tabtool.header import FIELDS, Setting
+from tabtool.header import Setting
+from tabtool.headings import Headings
 from tabtool.load import Loaded, load
 from tabtool.melody import Melody, melody
 from tabtool.music import Key, spell
@@ -32,11 +32,11 @@ from tabtool.out_of_reach import least_wrong, nearest_ways
 from tabtool.parse import parse
 from tabtool.passage import Want
 from tabtool.player import Player
-from tabtool.rekey import moved_key, moved_symbol
+from tabtool.rekey import moved_key
 from tabtool.resolve import NoteEvent
 from tabtool.rewrite import Edit, rewrite
-from tabtool.tune import Figure, HeaderLine, MusicLine, Share, Split
-from tabtool.tunings import TUNINGS, harp_at, make_harp
+from tabtool.tune import Figure
+from tabtool.tunings import harp_at, make_harp
 from tabtool.writers.harptab import write
 
 NOT_ON_HARP = Rule("not-on-harp", Level.ERROR, "A pitch that the new harp does not have.")
@@ -50,10 +50,6 @@ MARK_LOST = Rule("mark-lost", Level.CAUTION, "An expressive mark the new hole ca
 OCTAVE_MOVED = Rule("octave-moved", Level.CAUTION, "A note that sounds an octave away.")
 OTHER_STEP = Rule(
     "other-step", Level.CAUTION, "A note that does not move as the rest of the tune does."
-)
-HARPS_JOINED = Rule("harps-joined", Level.CAUTION, "A change of harp that is no change any more.")
-SYMBOL_LEFT = Rule(
-    "symbol-left", Level.CAUTION, "A chord symbol that could not be moved, not being understood."
 )
 
 
@@ -130,6 +126,7 @@ class _Moving:
         self.octave = 0
 
     def move(self) -> Retabbed:
+        request = self.request
         settings = [stretch.setting for stretch in self.loaded.score.stretches]
         if not settings:
             raise TabError(f"{self.tune.file}: no music in it to move")
@@ -138,15 +135,19 @@ class _Moving:
         for setting in dict.fromkeys(settings):
             self.harps[setting] = self.harp_for(setting)
         first = settings[0]
-        if self.request.keep is Keep.HOLES:
+        if request.keep is Keep.HOLES:
             assert first.harp is not None
             self.semitones = self.harps[first].root - first.harp.root
             self.same_holes()
         else:
             self.other_holes()
-        self.headers()
-        self.symbols()
-        moved = rewrite(self.text, self.edits, self.inserted())
+        texts = Headings(
+            self.loaded, self.harps, self.new_key, request.tuning, request.tuning_name, self.out
+        )
+        self.edits += texts.edits()
+        self.edits += texts.symbols(self.text, self.semitones)
+        self.found += texts.found
+        moved = rewrite(self.text, self.edits, texts.inserted())
         name = self.out or self.tune.file
         folder = os.path.dirname(name)
         if write(self.tune) == self.text:  # laid out in columns: lay it out so again
@@ -390,100 +391,6 @@ class _Moving:
             return Key(wanted.tonic, key.mode)
         return moved
 
-    def headers(self) -> None:
-        """Put in the new harps, tunings and keys, and say where a change of harp has gone."""
-        lines = self.tune.lines
-        setting_at = _settings(self.loaded)
-        before: Harp | None = None
-        for at, line in enumerate(lines):
-            if not isinstance(line, HeaderLine) or line.parsed is None:
-                continue
-            # A header before the first music, or before no music at all, goes by the nearest.
-            setting = setting_at[at]
-            old, new = setting.harp, self.harps.get(setting)
-            value = line.value
-            if line.name == "harp" and new is not None:
-                value = new.key
-                several = len({harp.key for harp in self.harps.values()}) > 1
-                if before is not None and not several and old != before:
-                    self.found.append(
-                        HARPS_JOINED.at(
-                            line.span,
-                            f"the tune changes to {old.called if old else 'another harp'} here; "
-                            f"now all of it stands on {new.called}",
-                        )
-                    )
-                before = old
-            elif line.name == "tuning" and self.request.tuning is not None:
-                value = self.request.tuning_name or self.request.tuning.name
-            elif line.name == "key" and isinstance(line.parsed, Key):
-                value = str(self.new_key(line.parsed))
-            elif FIELDS[line.name].suffix and value.lower().endswith(FIELDS[line.name].suffix):
-                value = self.from_there(value)
-            if value != line.value:
-                self.edits.append(Edit(line.span, value))
-
-    def from_there(self, path: str) -> str:
-        """A path a header names, as it has to be named from the folder of the new text."""
-        here, there = os.path.dirname(self.tune.file), os.path.dirname(self.out)
-        if not self.out or os.path.isabs(path) or path.startswith("~") or here == there:
-            return path
-        return os.path.relpath(os.path.join(here, path), there or ".")
-
-    def inserted(self) -> dict[int, tuple[str, ...]]:
-        """Header lines the tune had not, by the number of the line they go above."""
-        lines = self.tune.lines
-        named = {line.name for line in lines if isinstance(line, HeaderLine)}
-        new = self.harps[self.loaded.score.stretches[0].setting]
-        missing = []
-        if "harp" not in named:
-            missing.append(f"harp: {new.key}")
-        wanted = self.request.tuning
-        if wanted is not None and "tuning" not in named and wanted != TUNINGS["Richter"]:
-            missing.append(f"tuning: {self.request.tuning_name or wanted.name}")
-        if not missing:
-            return {}
-        above = 0
-        for line in lines:
-            if isinstance(line, HeaderLine):
-                if line.name in ("title", "composer", "harp"):
-                    above = line.span.line + 1
-            elif not isinstance(line, HeaderLine) and isinstance(line, MusicLine):
-                above = above or line.span.line
-                break
-        return {above: tuple(missing)}
-
-    def symbols(self) -> None:
-        """Move the accompaniment chords with the sound."""
-        if not self.semitones:
-            return
-        setting_at = _settings(self.loaded)
-        texts = self.text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        for at, line in enumerate(self.tune.lines):
-            if not isinstance(line, MusicLine):
-                continue
-            setting = setting_at[at]
-            key = self.new_key(setting.key) if setting.key else self.harps[setting].spelling
-            shares = [part for bar in line.bars for beat in bar.beats for part in beat.parts]
-            for share in _with_symbols(shares):
-                before = texts[share.span.line - 1][: share.span.column - 1]
-                found = re.search(r'"([^"|]*)"\(*$', before)
-                if found is None:
-                    continue
-                place = share.span._replace(column=found.start(1) + 1, end_column=found.end(1) + 1)
-                moved = moved_symbol(share.symbol, self.semitones, key)
-                if moved is None:
-                    self.found.append(
-                        SYMBOL_LEFT.at(
-                            place,
-                            f"'{share.symbol}' is no chord known here, so it does not move with "
-                            "the sound",
-                            "write it as in G7, Am, F#m7b5 or C/E",
-                        )
-                    )
-                elif moved != found[1]:
-                    self.edits.append(Edit(place, moved))
-
 
 class _Sounds(NamedTuple):
     """What is to sound on one harp, in whose hands."""
@@ -493,34 +400,12 @@ class _Sounds(NamedTuple):
     melody: Melody
 
 
-def _settings(loaded: Loaded) -> list[Setting]:
-    """The setting each line of the tune belongs to: that of the music below it, or else above."""
-    by_line: dict[int, Setting] = {}
-    for played in loaded.score.bars:
-        by_line.setdefault(played.bar.span.line, played.stretch.setting)
-    found: list[Setting | None] = [by_line.get(line.span.line) for line in loaded.tune.lines]
-    last = next(setting for setting in reversed(found) if setting is not None)
-    out: list[Setting] = []
-    for setting in reversed(found):
-        last = setting or last
-        out.append(last)
-    return out[::-1]
-
-
 def _with(figure: Figure, grip: Grip) -> Figure:
     return figure._replace(tones=grip.tones, shake=grip.shake)
 
 
 def _gives(played: Hands, tone: Tone, bend: int) -> bool:
     return played.harp.can_play(tone) and played.gives(tone, bend)
-
-
-def _with_symbols(shares: list[Share]) -> Iterator[Share]:
-    for share in shares:
-        if share.symbol:
-            yield share
-        if isinstance(share, Split):
-            yield from _with_symbols(list(share.parts))
 
 
 def _token(grip: Grip) -> str:

@@ -377,8 +377,26 @@ def test_the_harp_is_put_in_where_no_line_names_it() -> None:
     loaded = load(text, harp="C")
     move = retab(loaded, text, Request(harp="G", tuning=TUNINGS["country"]))
     assert move.text.startswith("# air\ntitle: Air\nharp: G\ntuning: country\nkey: G\n")
+    keyed = "# so\n\nkey: G\n\n[a]\n| 2v 3v 4v . |\n"
+    put = retab(load(keyed, harp="C"), keyed, Request(harp="G")).text
+    assert put.startswith("# so\n\nharp: G\nkey: G\n\n[a]\n")
     bare = "| 2v 3v 4v . |\n"
     assert retab(load(bare, harp="C"), bare, Request(harp="G")).text.startswith("harp: G\n|")
+
+
+def test_a_tuning_file_named_on_the_command_line_is_named_from_the_new_text(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "in").mkdir()
+    (tmp_path / "own.harptuning").write_text(
+        "name: mine\nkey: C4\nblow: C4 E4 G4 C5 E5 G5 C6 E6 G6 C7\n"
+        "draw: D4 G4 B4 D5 F#5 A5 B5 D6 F6 A6\n".replace("key: C4", "key: C")
+    )
+    (tmp_path / "in" / "a.harptab").write_text(LICK)
+    arguments = ["--tuning", "own.harptuning", "--keep", "holes", "-o", "in/b.harptab"]
+    assert main(["transpose", "in/a.harptab", *arguments]) == 0
+    assert "tuning: ../own.harptuning\n" in (tmp_path / "in" / "b.harptab").read_text()
 
 
 def test_arrows_line_ends_and_columns_stay_as_they_were_typed() -> None:

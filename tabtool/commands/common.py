@@ -178,6 +178,11 @@ def load_on_its_harp(path: str, old_harp: str = "") -> tuple[Loaded, str]:
     if old_harp:
         if named:
             raise TabError(f"{name}: the tune names its own harp, so --from says nothing")
+        if any(stretch.setting.harp for stretch in loaded.score.stretches):
+            raise TabError(
+                f"{name}: the tune names harps for some of its sections; write harp: {old_harp} at "
+                "its top in place of --from"
+            )
         harp_of(old_harp, None)
         loaded = load(text, name, folder=folder, harp=old_harp)
     faults = [d for d in loaded.diagnostics if d.rule.reads and d.rule is not HARP_MISSING]

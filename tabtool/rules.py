@@ -11,19 +11,18 @@ from typing import NamedTuple
 from tabtool.checks import NOTE_CHECKS, PASSAGE_CHECKS
 from tabtool.diagnostics import Diagnostic, Rule
 from tabtool.header import TUNING_SUFFIX
+from tabtool.headings import HARPS_JOINED, SYMBOL_LEFT
 from tabtool.load import SUFFIX, load
 from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
 from tabtool.player import parse_player
 from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD, REPEAT
 from tabtool.retab import (
     BEYOND_PLAYER,
-    HARPS_JOINED,
     MARK_LOST,
     NO_PITCH,
     NOT_ON_HARP,
     OCTAVE_MOVED,
     OTHER_STEP,
-    SYMBOL_LEFT,
     Keep,
     Octaves,
     Request,

@@ -1,24 +1,32 @@
-"""Which harp a melody lies well on, and on which holes.
+"""Which harp a melody lies well on, and on which holes: `fingering`, asked about a score.
 
-A plain choice, note by note: natural notes before bends, bends before overbends, near
-holes before far ones. A pitch the harp does not have is still written down, as the bend
-or overbend it would take, so that no note is lost; `check` then says that it cannot be
-played.
+A pitch the harp does not have is still written down, as the bend or overbend it would
+take, so that no note is lost; `check` then says that it cannot be played.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from itertools import product
-from typing import NamedTuple
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+from typing import NamedTuple, TypeAlias
 
+from tabtool.fingering import Hands, hands
 from tabtool.harp import Harp, Layout, Technique, Tone
-from tabtool.tune import PLAIN, Figure, Marks
+from tabtool.header import DEFAULT_TEMPO
+from tabtool.measures import Measure, RepeatError, order
+from tabtool.passage import Passage, Want
+from tabtool.player import Player
+from tabtool.tune import Figure
 from tabtool.tunings import STANDARD_KEYS, make_harp
 
-# Registers sold beside the standard set (FACTS: keys and registers), tried after it.
-KEYS = (*STANDARD_KEYS, "low F", "low D", "low E", "low Eb", "low C", "high G")
-BEND, DEEPER, OVERBEND, UNUSUAL, MISSING = 1.0, 0.5, 5.0, 3.0, 1000.0
+# Registers sold beside the standard set (published facts, keys and registers).
+UNUSUAL = ("low F", "low D", "low E", "low Eb", "low C", "high G")
+# Points a note by which an unusual register must be easier than a standard harp to be chosen.
+WORTH = 2
+
+# A note's bar, its place in the bar, and which of its grace notes (-1: the note itself).
+Place: TypeAlias = tuple[int, int, int]
 
 
 class Fit(NamedTuple):
@@ -30,108 +38,131 @@ class Fit(NamedTuple):
     missing: int
 
 
-def best_harp(pitches: Iterable[float], layout: Layout) -> Fit:
-    """The harp of a layout on which the pitches lie best; of equals, the more usual key."""
-    struck = list(pitches)
-    count = {pitch: struck.count(pitch) for pitch in set(struck)}
-    best: tuple[float, Harp] | None = None
-    for key in KEYS:
+class Chosen(NamedTuple):
+    """The figures of a melody on one harp, by place; `left_out` counts pitches of chords that
+    no one breath sounds, `silent` are pitches the instrument has nothing like."""
+
+    figures: dict[Place, Figure]
+    left_out: int
+    silent: dict[Place, float]
+
+
+def best_harp(
+    measures: Sequence[Measure],
+    layout: Layout,
+    player: Player = Player(),  # noqa: B008 (immutable)
+) -> Harp:
+    """The harp of a layout on which a melody lies best; of equals, the more usual key."""
+    played = hands(layout, player)
+    passage, _, _ = _passage(measures, None)
+    rated: list[tuple[int, float, Harp]] = []
+    for key in (*STANDARD_KEYS, *UNUSUAL):
         harp = make_harp(key + ("m" if layout.minor else ""), layout)
         assert harp is not None
-        cost = UNUSUAL * (key not in STANDARD_KEYS)
-        cost += sum(_cheapest(harp, pitch) * times for pitch, times in count.items())
-        if best is None or cost < best[0]:
-            best = cost, harp
-    assert best is not None
-    return fit(best[1], struck)
+        missing, cost = played.rate(passage, harp.root)
+        extra = WORTH * len(passage) if key in UNUSUAL else 0
+        rated.append((missing, cost + extra, harp))
+    return min(rated, key=lambda one: one[:2])[2]
 
 
-def fit(harp: Harp, pitches: Iterable[float]) -> Fit:
-    """How the pitches lie on one harp."""
+def fit(harp: Harp, measures: Sequence[Measure], player: Player = Player()) -> Fit:  # noqa: B008
+    """How a melody, as written, lies on one harp for a player."""
     bends = overbends = missing = 0
-    for pitch in pitches:
-        ways = ways_of(harp, pitch)
-        if not ways:
-            missing += 1
-            continue
-        easiest = min(ways, key=_cost)
-        bends += easiest.technique is Technique.BEND
-        overbends += easiest.overbent
+    figures = choose(harp, measures, player).figures
+    for (_, _, grace), figure in figures.items():
+        if grace < 0:
+            if not _playable(harp, figure, player):
+                missing += 1
+                continue
+            bends += any(tone.technique is Technique.BEND for tone in figure.tones)
+            overbends += any(tone.overbent for tone in figure.tones)
     return Fit(harp, bends, overbends, missing)
 
 
-def figures(
-    harp: Harp, chords: Sequence[tuple[float, ...]]
-) -> list[tuple[Figure | None, tuple[float, ...]]]:
-    """A figure for each chord (usually one pitch), and the pitches it has to leave out.
-
-    None where the instrument has nothing like the pitch at all.
-    """
-    chosen: list[tuple[Figure | None, tuple[float, ...]]] = []
-    hole = 4
-    for pitches in chords:
-        tones = chord(harp, pitches, hole) if len(pitches) > 1 else None
-        left: tuple[float, ...] = ()
-        if tones is None:
-            top = max(pitches)
-            left = tuple(pitch for pitch in pitches if pitch != top)
-            tone = single(harp, top, hole)
-            tones = None if tone is None else (tone,)
-        if tones is None:
-            chosen.append((None, pitches))
+def choose(
+    harp: Harp,
+    measures: Sequence[Measure],
+    player: Player = Player(),  # noqa: B008
+) -> Chosen:
+    """A figure for every note struck."""
+    played = hands(harp.layout, player)
+    passage, places, left_out = _passage(measures, (played, harp.root))
+    grips = played.choose(passage, harp.root).grips
+    figures: dict[Place, Figure] = {}
+    silent: dict[Place, float] = {}
+    for place, number, grip in zip(places, passage.sounds, grips, strict=True):
+        if place in figures or place in silent:
             continue
-        hole = tones[-1].hole
-        chosen.append((Figure(tones), left))
-    return chosen
+        if grip is not None:
+            figures[place] = Figure(grip.tones)
+            continue
+        pitch = max(passage.wants[number].pitches)
+        tone = _out_of_reach(harp, pitch)
+        if tone is None:
+            silent[place] = pitch
+        else:
+            figures[place] = Figure((tone,))
+    return Chosen(figures, left_out, silent)
 
 
-def single(harp: Harp, pitch: float, near: int) -> Tone | None:
-    """The best tone for one pitch, seen from hole `near`; impossible ones where there is none."""
-    ways = ways_of(harp, pitch)
-    if ways:
-        return min(ways, key=lambda tone: (_cost(tone) + 0.3 * abs(tone.hole - near), tone.hole))
-    return _out_of_reach(harp, pitch)
+def _passage(
+    measures: Sequence[Measure], played: tuple[Hands, int] | None
+) -> tuple[Passage, list[Place], int]:
+    """The melody as it is played, ready for choosing, and the place of each of its sounds.
+
+    With the `played` hands and a harp's root, chords they cannot sound become their highest
+    note; the pitches that leaves out are counted, each once.
+    """
+    try:
+        played_bars = order(measures)
+    except RepeatError:
+        played_bars = list(range(len(measures)))
+    wants: list[Want] = []
+    starts: list[float] = []
+    places: list[Place] = []
+    left: dict[Place, int] = {}
+    now = 0.0  # seconds
+    quarter = float(60 / (DEFAULT_TEMPO * measures[0].meter.beat_quarters)) if measures else 0.5
+    for bar in played_bars:
+        measure = measures[bar]
+        if measure.change.tempo:
+            quarter = float(Fraction(60) / measure.change.tempo)
+        for number, note in enumerate(measure.notes):
+            if note.tied or not note.pitches:
+                continue
+            start = now + float(note.onset) * quarter
+            for grace, pitch in enumerate(note.grace):
+                wants.append(Want((pitch,)))
+                starts.append(start)
+                places.append((bar, number, grace))
+            want = Want(tuple(sorted(note.pitches)))
+            if len(want.pitches) > 1 and played is not None:
+                own, root = played
+                if not own.grips(want.moved(-root)):
+                    left[bar, number, -1] = len(want.pitches) - 1
+                    want = Want(want.pitches[-1:])
+            wants.append(want)
+            starts.append(start)
+            places.append((bar, number, -1))
+        now += float(measure.length) * quarter
+    times = [max(0.0, two - one) for one, two in pairwise(starts)]
+    return Passage(wants, times, written=places), places, sum(left.values())
 
 
-def chord(harp: Harp, pitches: tuple[float, ...], near: int) -> tuple[Tone, ...] | None:
-    """Tones that sound all the pitches in one breath, natural notes only; None where none do."""
-    choices = [
-        [tone for tone in ways_of(harp, pitch) if tone.technique is Technique.NATURAL]
-        for pitch in pitches
-    ]
-    found = []
-    for tones in product(*choices):
-        holes = {tone.hole for tone in tones}
-        if len(holes) == len(tones) and len({(t.breath, t.slide) for t in tones}) == 1:
-            found.append(tuple(sorted(tones)))
-    return min(found, key=lambda t: (t[-1].hole - t[0].hole, abs(t[-1].hole - near)), default=None)
-
-
-def ways_of(harp: Harp, pitch: float) -> list[Tone]:
-    """Every playable tone for a pitch, quarter-tone bends included."""
-    if pitch % 1 == 0:
-        return [way.tone for way in harp.ways_by_pitch.get(pitch, ())]
-    found = []
-    for way in harp.ways:
-        if way.tone.technique is Technique.NATURAL and way.pitch > pitch:
-            tone = way.tone._replace(technique=Technique.BEND, depth=way.pitch - pitch)
-            if harp.can_play(tone):
-                found.append(tone)
-    return found
-
-
-def _cheapest(harp: Harp, pitch: float) -> float:
-    return min((_cost(tone) for tone in ways_of(harp, pitch)), default=MISSING)
-
-
-def _cost(tone: Tone) -> float:
-    if tone.overbent:
-        return OVERBEND
-    return BEND + DEEPER * (tone.depth - 1) if tone.technique is Technique.BEND else 0.0
+def _playable(harp: Harp, figure: Figure, player: Player) -> bool:
+    return all(
+        harp.can_play(tone)
+        and (tone.technique is not Technique.BEND or player.can_bend(tone.depth))
+        and not (tone.overbent and player.overbends is False)
+        for tone in figure.tones
+    )
 
 
 def _out_of_reach(harp: Harp, pitch: float) -> Tone | None:
-    """The bend or raised overbend that would sound a pitch, if reeds went that far."""
+    """The bend or raised overbend that would sound a pitch, if the reeds or the player did."""
+    ways = harp.ways_by_pitch.get(pitch, ())
+    if ways:
+        return ways[0].tone
     above = [w for w in harp.ways if w.tone.technique is Technique.NATURAL and w.pitch > pitch]
     if above:
         nearest = min(above, key=lambda way: way.pitch)
@@ -141,8 +172,3 @@ def _out_of_reach(harp: Harp, pitch: float) -> Tone | None:
         highest = max(over, key=lambda way: way.pitch)
         return highest.tone._replace(depth=pitch - highest.pitch)
     return None
-
-
-def marked(figure: Figure, marks: Marks, grace: tuple[Figure, ...]) -> Figure:
-    """The figure with marks and grace notes."""
-    return figure if marks == PLAIN and not grace else figure._replace(marks=marks, grace=grace)

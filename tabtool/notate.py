@@ -13,12 +13,13 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from tabtool.barring import Barred, in_meter, opened, whole_bars
-from tabtool.choose import figures, marked
+from tabtool.choose import choose
 from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO
 from tabtool.measures import Measure, Melody, RepeatError, Sounded, filled, play_out, stream
 from tabtool.music import Key, Meter
 from tabtool.parse import NoteError, parse, parse_figure
+from tabtool.player import Player
 from tabtool.resolve import BAR_LENGTH, REPEAT, resolve
 from tabtool.rhythm import Slot, TooFine, beats
 from tabtool.tune import Barline, Figure, MusicLine, Tune
@@ -36,20 +37,25 @@ class Written(NamedTuple):
     remarks: tuple[str, ...]
 
 
-def notate(melody: Melody, harp: Harp, file: str = "tune", tuning: str = "") -> Written:
+def notate(
+    melody: Melody,
+    harp: Harp,
+    file: str = "tune",
+    tuning: str = "",
+    player: Player = Player(),  # noqa: B008 (immutable)
+) -> Written:
     """Write a melody down for a harp; `tuning` is what the header calls a tuning of one's own.
 
     What the text sounds is compared with the melody note by note. Where repeats cannot be
     written so that it is the same, they are written out.
     """
     tuning = tuning or harp.tuning
-    written = _write(melody, whole_bars(melody.measures), harp, file, tuning)
+    page = _Plan(harp, file, tuning, player)
+    written = _write(melody, whole_bars(melody.measures), page)
     if _differs(written.tune, melody):
         played = whole_bars(play_out(melody.measures))
         remark = "these repeats cannot be written as such: they are written out in full"
-        again = _write(
-            melody, Barred(played.measures, (remark, *played.remarks)), harp, file, tuning
-        )
+        again = _write(melody, Barred(played.measures, (remark, *played.remarks)), page)
         if not _differs(again.tune, melody):
             return again
         difference = _differs(written.tune, melody)
@@ -57,12 +63,21 @@ def notate(melody: Melody, harp: Harp, file: str = "tune", tuning: str = "") -> 
     return written
 
 
-def _write(melody: Melody, barred: Barred, harp: Harp, file: str, tuning: str) -> Written:
+class _Plan(NamedTuple):
+    """What a melody is written for, and under which name."""
+
+    harp: Harp
+    file: str
+    tuning: str
+    player: Player
+
+
+def _write(melody: Melody, barred: Barred, plan: _Plan) -> Written:
     measures = [filled(measure) for measure in barred.measures]
     for _ in range(3):
         measures = opened(measures)
-        page = _Page(melody, measures, harp, tuning)
-        tune, faults = parse(page.text, file)
+        page = _Page(melody, measures, plan)
+        tune, faults = parse(page.text, plan.file)
         assert not faults, faults
         wrong = _wrong_bars(tune)
         if not wrong:
@@ -124,12 +139,9 @@ class _State(NamedTuple):
 class _Page:
     """One way of writing the bars out; collects the lines and the remarks."""
 
-    def __init__(
-        self, melody: Melody, measures: Sequence[Measure], harp: Harp, tuning: str
-    ) -> None:
+    def __init__(self, melody: Melody, measures: Sequence[Measure], plan: _Plan) -> None:
         self.remarks: list[str] = []
-        self.harp = harp
-        self.tuning = tuning
+        self.harp, self.tuning, self.player = plan.harp, plan.tuning, plan.player
         self.tokens = self.figures(measures)
         self.lines: list[str] = []
         meter = measures[0].meter
@@ -162,41 +174,30 @@ class _Page:
 
     def figures(self, measures: Sequence[Measure]) -> dict[tuple[int, int], str]:
         """The token of every note struck, by bar and place in it."""
-        places = []
-        chords: list[tuple[float, ...]] = []
-        for bar, measure in enumerate(measures):
-            for place, note in enumerate(measure.notes):
-                if note.pitches:
-                    for pitch in note.grace:
-                        places.append((bar, place, True))
-                        chords.append((pitch,))
-                    places.append((bar, place, False))
-                    chords.append(note.pitches)
-        tokens: dict[tuple[int, int], str] = {}
-        grace: list[Figure] = []
-        left_out = 0
-        for (bar, place, is_grace), chosen in zip(places, figures(self.harp, chords), strict=True):
-            figure, left = chosen
-            note = measures[bar].notes[place]
-            own = None if is_grace else self.given(note)
-            if own is not None:
-                figure, left = own, ()
-            if figure is None:
-                name = ", ".join(self.harp.named(pitch) for pitch in left)
-                self.remarks.append(f"bar {bar + 1}: no hole comes near {name}: silence instead")
-                continue
-            left_out += len(left)
-            if is_grace:
-                grace.append(figure)
-                continue
-            if own is None:
-                figure = marked(figure, note.marks, tuple(grace))
-            grace = []
-            tokens[bar, place] = figure.token
-        if left_out:
+        chosen = choose(self.harp, measures, self.player)
+        for (bar, _, _), pitch in chosen.silent.items():
+            name = self.harp.named(pitch)
+            self.remarks.append(f"bar {bar + 1}: no hole comes near {name}: silence instead")
+        if chosen.left_out:
             self.remarks.append(
-                f"{left_out} lower notes of chords that no one breath sounds are left out"
+                f"{chosen.left_out} lower notes of chords that no one breath sounds are left out"
             )
+        tokens: dict[tuple[int, int], str] = {}
+        for (bar, place, number), figure in chosen.figures.items():
+            if number >= 0:
+                continue
+            note = measures[bar].notes[place]
+            own = self.given(note)
+            if own is None:
+                grace = [chosen.figures.get((bar, place, n)) for n in range(len(note.grace))]
+                own = figure._replace(
+                    marks=note.marks, grace=tuple(one for one in grace if one is not None)
+                )
+            tokens[bar, place] = own.token
+        for bar, measure in enumerate(measures):  # a tied note goes on with what began before
+            for place, note in enumerate(measure.notes):
+                if note.tied:
+                    tokens[bar, place] = "-"
         return tokens
 
     def given(self, note: Sounded) -> Figure | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 from typing import NamedTuple
 
 from tabtool.measures import Measure, Sounded
@@ -54,56 +55,72 @@ class Value(NamedTuple):
         return max(0, -math.floor(math.log2(shortest)))
 
 
+class _Window(NamedTuple):
+    """A stretch of a bar divided into an odd number of parts (1: by halves only)."""
+
+    start: Fraction
+    end: Fraction
+    parts: int
+
+
 def values(measure: Measure) -> list[Value]:
     """The printed notes of a bar, in order."""
     beat = measure.meter.beat_quarters
     count = math.ceil(measure.length / beat)
-    odd = [_odd(measure.notes, number * beat, (number + 1) * beat) for number in range(count)]
+    windows = [
+        window
+        for number in range(count)
+        for window in _windows(measure.notes, number * beat, (number + 1) * beat)
+    ]
     out: list[Value] = []
     for note in measure.notes:
-        pieces: list[tuple[Fraction, str, int, Fraction, int]] = []
-        for start, end, parts in _windows(note, beat, odd):
+        pieces: list[tuple[Fraction, str, int, int, int]] = []
+        for start, end, parts in _cut(note, windows):
             normal = 2 ** int(math.log2(parts))
             shown = (end - start) * parts / normal
             for length, name, dots in _printed(shown, start, beat):
-                pieces.append((length * normal / parts, name, dots, Fraction(parts), normal))
+                pieces.append((length * normal / parts, name, dots, parts, normal))
         now = note.onset
         for number, (length, name, dots, actual, normal) in enumerate(pieces):
             out.append(
                 Value(
-                    note, now, length, name, dots, int(actual), normal,
+                    note, now, length, name, dots, actual, normal,
                     first=number == 0, last=number + 1 == len(pieces),
                 )
             )  # fmt: skip
             now += length
-    return _bracketed(out, beat)
+    return _bracketed(out, [window.end for window in windows])
 
 
-def _odd(notes: Sequence[Sounded], start: Fraction, end: Fraction) -> int:
-    """Into how many odd parts the notes divide a beat: 3 for a triplet, 1 for halves only."""
-    inside = [
-        at for note in notes for at in (note.onset, note.onset + note.duration) if start < at < end
-    ]
-    whole = math.lcm(*(at.denominator for at in inside), 1)
-    while whole % 2 == 0:
-        whole //= 2
-    return whole
+def _windows(notes: Sequence[Sounded], start: Fraction, end: Fraction) -> list[_Window]:
+    """A beat as the smallest stretches that tuplets can be kept to."""
+    edges = {at for note in notes for at in (note.onset, note.onset + note.duration)}
+    parts = math.lcm(*(at.denominator for at in edges if start < at < end), 1)
+    while parts % 2 == 0:
+        parts //= 2
+    if parts == 1:
+        return [_Window(start, end, 1)]
+    # A dotted beat falls into three, any other into two, where a note begins at each.
+    count = 3 if (end - start).numerator % 3 == 0 else 2
+    step = (end - start) / count
+    inner = [start + number * step for number in range(count + 1)]
+    if set(inner[1:-1]) <= edges:
+        return [window for low, high in pairwise(inner) for window in _windows(notes, low, high)]
+    return [_Window(start, end, parts)]
 
 
-def _windows(
-    note: Sounded, beat: Fraction, odd: Sequence[int]
-) -> list[tuple[Fraction, Fraction, int]]:
-    """A note cut where a beat is divided otherwise than the one before."""
+def _cut(note: Sounded, windows: Sequence[_Window]) -> list[_Window]:
+    """A note cut where a stretch is divided otherwise than the one before."""
     end = note.onset + note.duration
-    start, pieces = note.onset, []
-    number = int(start / beat)
-    parts = odd[number]
-    while (number + 1) * beat < end:
-        number += 1
-        if odd[number] != parts:
-            pieces.append((start, number * beat, parts))
-            start, parts = number * beat, odd[number]
-    pieces.append((start, end, parts))
+    pieces: list[_Window] = []
+    for window in windows:
+        low, high = max(note.onset, window.start), min(end, window.end)
+        if low >= high:
+            continue
+        if pieces and pieces[-1].parts == window.parts:
+            pieces[-1] = pieces[-1]._replace(end=high)
+        else:
+            pieces.append(_Window(low, high, window.parts))
     return pieces
 
 
@@ -122,8 +139,8 @@ def _printed(length: Fraction, onset: Fraction, beat: Fraction) -> list[tuple[Fr
     raise ValueError(f"a note of {length} quarter notes is too short to be printed")
 
 
-def _bracketed(out: list[Value], beat: Fraction) -> list[Value]:
-    """The values with the beginnings and ends of tuplets marked, each up to the end of a beat."""
+def _bracketed(out: list[Value], ends: Sequence[Fraction]) -> list[Value]:
+    """The values with the beginnings and ends of tuplets marked, each up to a window's end."""
     marked: list[Value] = []
     running = 0
     for number, value in enumerate(out):
@@ -132,9 +149,12 @@ def _bracketed(out: list[Value], beat: Fraction) -> list[Value]:
             running = 0
             continue
         opens = running != value.actual
-        end = value.onset + value.duration
         following = out[number + 1] if number + 1 < len(out) else None
-        closes = end % beat == 0 or following is None or following.actual != value.actual
+        closes = (
+            value.onset + value.duration in ends
+            or following is None
+            or following.actual != value.actual
+        )
         marked.append(value._replace(opens=opens, closes=closes))
         running = 0 if closes else value.actual
     return marked

@@ -20,6 +20,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tabtool.choose import best_harp
 from tabtool.cli import main
 from tabtool.load import load
 from tabtool.measures import Melody, Sounded, filled, stream
@@ -28,7 +29,7 @@ from tabtool.notate import notate
 from tabtool.readers import Choice, Source
 from tabtool.resolve import as_written
 from tabtool.staff import Staff, staff
-from tabtool.tunings import make_harp
+from tabtool.tunings import TUNINGS, make_harp
 from tabtool.values import values
 from tabtool.writers import abc, musicxml, mxl
 from tabtool.writers.harptab import write as canonical
@@ -313,3 +314,36 @@ def test_canonical_text_is_unchanged_by_the_way_through_music_xml(tmp_path: Path
     out.write_bytes(musicxml.write(laid(plain)))
     assert main(["read", str(out), "-o", str(tmp_path / "b.harptab")]) == 0
     assert (tmp_path / "b.harptab").read_text() == canonical(load(plain).tune)
+
+
+# The collections: in, out and in again.
+
+
+def there_and_back(folder: str, step: int) -> None:
+    """Every tune read, written as MusicXML and as ABC, and read again: pitch and time equal."""
+    from test_read_scores import tunes
+
+    for name, data in tunes(folder)[::step]:
+        melody = Source(data, name, "abc").melody(Choice())
+        harp = best_harp(melody.measures, TUNINGS["Richter"])
+        text = notate(melody, harp).text
+        paper = laid(text)
+        wanted = stream(paper.melody.measures)
+        for form, written in (("musicxml", musicxml.write(paper)), ("abc", abc.write(paper))):
+            again = back(written, form)
+            assert stream(again.measures) == wanted, (name, form)
+            text_again = notate(again, harp).text
+            assert stream(laid(text_again).melody.measures) == wanted, (name, form)
+
+
+@pytest.mark.parametrize(
+    ("folder", "step"), [("airdsAirs", 236), ("ryansMammoth", 212), ("oneills1850", 400)]
+)
+def test_old_tunes_there_and_back(folder: str, step: int) -> None:
+    there_and_back(folder, step)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("folder", ["airdsAirs", "ryansMammoth", "oneills1850"])
+def test_all_old_tunes_there_and_back(folder: str) -> None:
+    there_and_back(folder, 1)

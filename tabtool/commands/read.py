@@ -32,6 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="a score, or tab typed by hand (.txt)")
     common.add_out(parser)
     common.add_harp(parser)
+    common.add_player(parser)
     parser.add_argument("--part", default="", metavar="PART", help="the part, by name or number")
     parser.add_argument("--voice", default="", metavar="VOICE", help="the voice within the part")
     parser.add_argument(
@@ -69,7 +70,8 @@ def run(args: argparse.Namespace) -> int:
     if args.transpose:
         melody = transposed(melody, args.transpose)
     chosen = _harp(args, melody)
-    written = notate(melody, chosen.harp, args.out or args.file, args.tuning)
+    player = common.player_of(args)
+    written = notate(melody, chosen.harp, args.out or args.file, args.tuning, player)
     if args.out:
         common.write_out(args.out, written.text.encode())
     elif not args.json:
@@ -146,16 +148,17 @@ def transposed(melody: Melody, semitones: int) -> Melody:
 
 def _harp(args: argparse.Namespace, melody: Melody) -> Fit:
     layout = common.tuning_of(args)
-    pitches = list(melody.pitches())
+    player = common.player_of(args)
     if args.harp:
-        return fit(common.harp_of(args.harp, layout), pitches)
+        return fit(common.harp_of(args.harp, layout), melody.measures, player)
     named = HARP.fullmatch(melody.measures[0].change.harp)
     if named and not args.tuning and not args.transpose:
         own = find_tuning(named["tuning"])
         harp = make_harp(named["key"], own) if own else None
         if harp is not None:
-            return fit(harp, pitches)
-    return best_harp(pitches, layout or TUNINGS["Richter"])
+            return fit(harp, melody.measures, player)
+    best = best_harp(melody.measures, layout or TUNINGS["Richter"], player)
+    return fit(best, melody.measures, player)
 
 
 def _told(args: argparse.Namespace, melody: Melody, chosen: Fit, written: Written) -> list[str]:
@@ -168,7 +171,7 @@ def _told(args: argparse.Namespace, melody: Melody, chosen: Fit, written: Writte
         for count, how in (
             (chosen.bends, "bent"),
             (chosen.overbends, "overblown or overdrawn"),
-            (chosen.missing, "it does not have (written as the bend they would be)"),
+            (chosen.missing, "out of reach (written as the bend they would be)"),
         )
         if count
     )

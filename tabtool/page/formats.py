@@ -93,8 +93,8 @@ def brought_in(data: bytes, name: str, choice: Choice, harp: str = "", spelling:
         if error.name != "music21":
             raise
         raise TabError("reading scores needs music21: pip install 'tabtool[read]'") from None
-    pitches = list(melody.pitches())
-    chosen = fit(harp_named(harp), pitches) if harp else best_harp(pitches, TUNINGS["Richter"])
+    bars = melody.measures
+    chosen = fit(harp_named(harp) if harp else best_harp(bars, TUNINGS["Richter"]), bars)
     written = notate(melody, chosen.harp, name)
     how = "the harp you named" if harp else "the harp it lies best on"
     told = [f"{how} is the {chosen.harp}"]

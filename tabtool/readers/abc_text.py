@@ -35,6 +35,7 @@ _PIECE = re.compile(
       | .""",
     re.VERBOSE,
 )
+_COUNT = "\0"  # stands for the count of a tuplet until it is known
 _CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 passes on
 
 
@@ -97,7 +98,7 @@ def scan(text: str) -> Scan:
         remarks.append("the order of parts (P: in the head) is not followed: they stand as printed")
     return Scan(
         tuple(voice.finished() for voice in scanning.voices.values() if voice.has_notes),
-        scanning.outward,
+        scanning.outward.replace(_COUNT, str(scanning.tuplet_count)),
         scanning.meter,
         scanning.lost,
         tuple(remarks),
@@ -182,7 +183,8 @@ class _Scanning:
         self.voice = self.voices.setdefault("1", _Voice("1"))
         self.symbol = self.tab = ""
         self.change = Change(tempo=read_tempo(field(head, "Q")), key=read_key(key_line[2:].strip()))
-        self.fresh_line = True
+        self.now = self.meter
+        self.tuplet_left = self.tuplet_count = 0
 
     def line(self, line: str) -> None:
         named = re.match(r"([A-Za-z]):(.*)", line)
@@ -209,7 +211,8 @@ class _Scanning:
         elif letter == "L":
             self.outward += f"\nL:{value}\n"
         elif letter == "M":
-            self.change = self.change._replace(meter=read_meter(value) or FREE)
+            self.now = read_meter(value) or FREE
+            self.change = self.change._replace(meter=self.now)
         elif letter == "Q":
             self.change = self.change._replace(tempo=read_tempo(value) or self.change.tempo)
         elif letter == "P":
@@ -263,12 +266,35 @@ class _Scanning:
                 self.place(True, whole_bar=True)
         elif text == "-":
             self.tie()
-        elif kind in ("grace", "tuplet", "length"):
+        elif kind == "tuplet":
+            self.tuplet(text)
+        elif kind == "grace":
+            if self.tuplet_left:  # music21 counts grace notes among those of a tuplet
+                self.tuplet_count += len(re.findall(r"[A-Ga-g]", text))
+            self.outward += text
+        elif kind == "length":
             self.outward += text
         else:
             self.outward += " " if text.isspace() else ""
 
+    def tuplet(self, text: str) -> None:
+        """``(p:q:r``: p notes in the time of q, for the next r notes (4.13)."""
+        numbers = [int(part) if part else 0 for part in text[1:].split(":")]
+        actual, normal, count = (*numbers, 0, 0)[:3]
+        by_meter = 3 if self.now.beats and self.now.beat_quarters.numerator == 3 else 2
+        usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(actual, by_meter)
+        self.tuplet_left = self.tuplet_count = count or actual
+        self.outward += f"({actual}:{normal or usual}:{_COUNT}"
+
+    def counted(self) -> None:
+        """One more note; at the end of a tuplet its count is known."""
+        if self.tuplet_left:
+            self.tuplet_left -= 1
+            if not self.tuplet_left:
+                self.outward = self.outward.replace(_COUNT, str(self.tuplet_count))
+
     def place(self, rest: bool, whole_bar: bool = False) -> None:
+        self.counted()
         self.voice.places.append(Place(rest, self.symbol, self.tab, (), self.change, whole_bar))
         self.symbol = self.tab = ""
         self.change = NO_CHANGE

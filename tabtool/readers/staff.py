@@ -136,7 +136,7 @@ class _Reading:
         if notes > MOST_NOTES:
             raise TabError(f"{self.name}: {notes} notes in one part, more than {MOST_NOTES}")
         self.check_voices(measures)
-        endings = self.endings()
+        endings = self.endings(measures)
         read = tuple(self.measure(one, endings.get(id(one), ())) for one in measures)
         self.count_lost()
         about = score.metadata
@@ -165,12 +165,15 @@ class _Reading:
                 f"--voice: {', '.join(ids)}"
             )
 
-    def endings(self) -> dict[int, tuple[int, ...]]:
+    def endings(self, measures: list[Any]) -> dict[int, tuple[int, ...]]:
+        """The passes of each bar under a bracket, by the bar's identity."""
         found: dict[int, tuple[int, ...]] = {}
         for bracket in self.part.recurse().getElementsByClass(spanner.RepeatBracket):
             numbers = tuple(bracket.numberRange)
-            for one in bracket.getSpannedElements():
-                found[id(one)] = numbers
+            spanned = {id(one) for one in bracket.getSpannedElements()}
+            inside = [index for index, one in enumerate(measures) if id(one) in spanned]
+            for index in range(min(inside, default=0), max(inside, default=-1) + 1):
+                found[id(measures[index])] = numbers
         return found
 
     def measure(self, one: Any, endings: tuple[int, ...]) -> Measure:

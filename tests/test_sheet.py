@@ -365,6 +365,7 @@ def test_a_failed_sheet_leaves_the_old_one(song: Path, capsys: pytest.CaptureFix
         (["-o", "x.doc"], "a sheet is written as .pdf, .svg, .png, .html"),
         (["-o", "x.png", "--dpi", "9"], "from 30 to 1200"),
         (["-o", "no/such/folder/x.pdf"], "cannot be written"),
+        (["-o", "-", "--json"], "cannot both go to standard output"),
     ],
 )
 def test_misuse_is_one_line(
@@ -414,6 +415,11 @@ def test_impossible_notes_are_told(song: Path, capsys: pytest.CaptureFixture[str
     song.write_text(HEAD + "| 5v3 4v 4v 4v |", encoding="utf-8")
     assert run(str(song), "-o", str(song.with_name("x.pdf"))) == 0
     assert "1 note cannot be played" in capsys.readouterr().err
+
+
+def test_pages_to_standard_output(song: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+    assert run(str(song), "-o", "-") == 0
+    assert len(pypdf.PdfReader(io.BytesIO(capfdbinary.readouterr().out)).pages) > 1
 
 
 def test_the_fonts_carry_their_licence() -> None:

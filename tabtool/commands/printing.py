@@ -56,6 +56,8 @@ def is_page(out: str) -> bool:
 def check_output(args: argparse.Namespace) -> None:
     """`TabError` for what cannot be written, before any work is done."""
     suffix_of(args.out)
+    if args.out == "-" and args.json:
+        raise TabError("the pages and the JSON cannot both go to standard output; name a file")
     if not 30 <= args.dpi <= 1200:
         raise TabError(f"--dpi {args.dpi}: write a number from 30 to 1200")
 

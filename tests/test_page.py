@@ -358,6 +358,30 @@ def test_a_bad_import_is_refused(client: TestClient, name: str, data: bytes, sai
     assert "whole" in refused(client, "import", name="x.abc", data="@@@")
 
 
+def test_a_recording_is_judged_and_written_down(client: TestClient) -> None:
+    """The tune as sound, by the program's own voice, is found note for note."""
+    pytest.importorskip("soundfile", reason="recordings need the audio extra")
+    text = "harp: C\nkey: C\ntempo: 100\n| 4^ 4v 5^ 5v | 6^ - 4v1 - |\n"
+    data = ask(client, "export", text=text, format="wav")["data"]
+    take = ask(client, "take", text=text, name="../take.wav", data=data)
+    assert [note["status"] for note in take["notes"]] == ["ok"] * 6
+    assert all(abs(note["cents"]) < 5 for note in take["notes"] if note["cents"] is not None)
+    assert take["picture"].startswith("<svg")
+    assert "4v1" in take["report"]
+    made = ask(client, "take", name="take.wav", data=data, harp="C")
+    heard = [event.pitches[0] for event in load(made["text"]).score.events]
+    assert heard == [72, 74, 76, 77, 79, 73]
+
+
+@pytest.mark.parametrize("data", [b"", b"no sound", b"RIFF" + b"\0" * 400])
+def test_a_bad_recording_is_refused(client: TestClient, data: bytes) -> None:
+    pytest.importorskip("soundfile", reason="recordings need the audio extra")
+    sent = base64.b64encode(data).decode()
+    said = refused(client, "take", text=TUNE, name="x.wav", data=sent)
+    assert "x.wav" in said
+    assert "/tmp" not in said
+
+
 def test_before_and_after_lie_side_by_side() -> None:
     rows = side_by_side("title: x\n| 4v |\n", "title: x\nharp: A\n| 5v |\n")
     assert rows == [

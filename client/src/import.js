@@ -2,7 +2,7 @@
 import { find, make } from "./dom.js";
 import { ask } from "./talk.js";
 
-async function base64(file) {
+export async function base64(file) {
   const bytes = new Uint8Array(await file.arrayBuffer());
   let text = "";
   for (let at = 0; at < bytes.length; at += 0x8000) text += String.fromCharCode(...bytes.subarray(at, at + 0x8000));

@@ -6,9 +6,10 @@ import { HarpView } from "./harp.js";
 import { bring } from "./import.js";
 import { Library } from "./library.js";
 import { Mover } from "./move.js";
-import { practise } from "./practise.js";
+import { drill, practise } from "./practise.js";
 import { Sound } from "./sound.js";
 import { ask, Refusal } from "./talk.js";
+import { SOUNDS, Takes } from "./take.js";
 import { TuneView, key } from "./tune.js";
 
 const NEW = "title: \nharp: C\nkey: C\ntempo: 96\nmeter: 4/4\n\n";
@@ -352,7 +353,7 @@ async function tidy() {
 
 async function give() {
   const answer = await question("Export the tune", make("p", {}, "As a file of which kind?"),
-    start.exports.map(([form, what]) => [form, what]));
+    [...start.exports, ["", "Cancel"]]);
   if (!answer) return;
   const { data, suffix, lost } = await ask("export", { text: editor.text, path: tune.path, format: answer });
   const bytes = Uint8Array.from(atob(data), (character) => character.charCodeAt(0));
@@ -395,13 +396,21 @@ function wire() {
   press("tidy", tidy);
   press("give", give);
   press("move", () => (sound.stop(), mover.ask(start)));
+  const takes = new Takes({
+    tune: () => ({ text: editor.text, path: tune.path, drawn: latest }),
+    drill: guarded((harp, bends) => drill(harp, bends, (text) => leave(() => fresh(text)))),
+    open: (text, told) => brought(text, told),
+  });
+  press("take", () => (sound.stop(), takes.ask()));
   const brought = (text, told) => leave(() => (fresh(text), say(told, told.length > 90)));
   press("import", () => bring(start, brought));
   addEventListener("dragover", (event) => event.preventDefault());
   addEventListener("drop", guarded((event) => {
     if (!event.dataTransfer.files.length) return;
     event.preventDefault();
-    bring(start, brought, event.dataTransfer.files[0]);
+    const [file] = event.dataTransfer.files;
+    if (SOUNDS.some((suffix) => file.name.toLowerCase().endsWith(suffix))) takes.ask(file);
+    else bring(start, brought, file);
   }));
   press("practise", () => practise(latest, start, (text) => leave(() => fresh(text))));
   press("me", me);

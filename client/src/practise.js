@@ -14,16 +14,17 @@ export async function practise(drawn, start, open) {
     make("p", {}, "Bend with the mouth, not with force; breathe at every rest. If you feel light-headed, stop and breathe quietly."),
   ], [["drill", "Drills", true], ["worksheet", "Worksheet"], ["", "Cancel"]]);
   if (!answer) return;
+  if (answer === "drill") await drill(harp.value, bends.value, open);
+  else await sheet(await ask("practise", { harp: harp.value, seed: seed(), worksheet: true }));
+}
+
+const seed = () => 1 + Math.floor(Math.random() * 999999);
+
+export async function drill(harp, bends, open) {
   say("writing it …");
-  const seed = 1 + Math.floor(Math.random() * 999999);
-  const made = await ask("practise", { harp: harp.value, bends: bends.value, seed, worksheet: answer === "worksheet" });
-  if (made.text) {
-    await open(made.text);
-    say(`${made.title}: a new tune, not saved yet`);
-  } else {
-    say("");
-    await sheet(made);
-  }
+  const made = await ask("practise", { harp, bends, seed: seed() });
+  await open(made.text);
+  say(`${made.title}: a new tune, not saved yet`);
 }
 
 async function sheet({ questions, answers }) {

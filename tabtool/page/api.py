@@ -24,6 +24,7 @@ from tabtool.page.keep import Kept, harp_named, kept_of, load_kept, save_kept
 from tabtool.page.moving import Wish, best_harps, layouts_for
 from tabtool.page.moving import move as moved
 from tabtool.page.play import sounds, voice
+from tabtool.page.takes import judge, write_down
 from tabtool.page.view import Json, needs, view
 from tabtool.parse import Known
 from tabtool.player import Player
@@ -35,6 +36,7 @@ from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
 from tabtool.writers import harptab
 
 LARGEST_IMPORT = 4_500_000  # characters of base 64
+LARGEST_TAKE = 60_000_000  # the same: four minutes of uncompressed sound, an hour of any other
 MOST_FIXED = 60  # findings that get mends; a text with more has other worries
 
 
@@ -248,16 +250,33 @@ def harps(desk: Desk, body: Json) -> Json:
 
 def bring_in(desk: Desk, body: Json) -> Json:
     """A score, or tab typed by hand, as the text of a new tune, with what was lost on the way."""
-    name = os.path.basename(text_of(body, "name", 200).replace("\\", "/"))
-    try:
-        data = base64.b64decode(text_of(body, "data", LARGEST_IMPORT), validate=True)
-    except ValueError:
-        raise TabError("the file did not arrive whole") from None
+    name, data = _upload(body, LARGEST_IMPORT)
     if name.endswith(SUFFIX):
         return {"text": decode(data, name), "told": []}
     which = [text_of(body, part, 200, "") for part in ("part", "voice", "tune")]
     harp, spelling = text_of(body, "harp", 60, ""), text_of(body, "spelling", 20, "")
     return brought_in(data, name, Choice(*which), harp, spelling)
+
+
+def take(desk: Desk, body: Json) -> Json:
+    """The report on a recording of the tune; with ``harp``, the recording as a new tune's text."""
+    name, data = _upload(body, LARGEST_TAKE)
+    harp = text_of(body, "harp", 60, "")
+    if harp:
+        return write_down(data, name, harp_named(harp))
+    loaded, _ = desk.load(body)
+    if not loaded.readable:
+        raise TabError("part of the tune is not understood; mend the errors first")
+    return judge(loaded, data, name)
+
+
+def _upload(body: Json, limit: int) -> tuple[str, bytes]:
+    """The name, without any folder, and the bytes of a file in base 64."""
+    name = os.path.basename(text_of(body, "name", 200).replace("\\", "/")) or "file"
+    try:
+        return name, base64.b64decode(text_of(body, "data", limit), validate=True)
+    except ValueError:
+        raise TabError("the file did not arrive whole") from None
 
 
 def practise(desk: Desk, body: Json) -> Json:
@@ -306,5 +325,6 @@ CALLS: dict[str, Callable[[Desk, Json], Json]] = {
     "harps": harps,
     "import": bring_in,
     "practise": practise,
+    "take": take,
     "keep": keep,
 }

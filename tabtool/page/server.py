@@ -32,6 +32,7 @@ from tabtool.page.api import CALLS, Desk
 from tabtool.page.folder import Changed, Folder
 
 LARGEST_BODY = 5_000_000  # bytes
+LARGEST_RECORDING = 62_000_000  # bytes, for the one request that carries a recording
 STATIC = os.path.join(os.path.dirname(os.path.abspath(__file__)), "static")
 SERVED = {  # nothing else in the folder is served
     "page.js": "text/javascript; charset=utf-8",
@@ -66,7 +67,11 @@ OURS = "something went wrong in tabtool; your text is safe on the page"
 
 
 class TooLarge(Exception):
-    """A body longer than LARGEST_BODY."""
+    """A body longer than its request may have."""
+
+
+def _most(scope: Scope) -> int:
+    return LARGEST_RECORDING if scope["path"] == "/api/take" else LARGEST_BODY
 
 
 class Guard:
@@ -88,13 +93,13 @@ class Guard:
         refusal = self.refusal(scope)
         answer = _error(refusal, 403) if refusal else self.app
         begun = False
-        read = 0
+        read, most = 0, _most(scope)
 
         async def limited() -> Message:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
-            if read > LARGEST_BODY:
+            if read > most:
                 raise TooLarge
             return message
 
@@ -200,7 +205,7 @@ async def _call(desk: Desk, request: Request) -> Response:
     if request.headers.get("content-type", "").split(";")[0].strip() != "application/json":
         return _error("a request is JSON", 415)
     declared = request.headers.get("content-length", "0")
-    if declared.isdecimal() and int(declared) > LARGEST_BODY:
+    if declared.isdecimal() and int(declared) > _most(request.scope):
         raise TooLarge
     body = await request.body()
     return await run_in_threadpool(_answer, partial(call, desk), body)

@@ -101,8 +101,6 @@ class Hands:
     def every_tone(self, pitch: float) -> tuple[Tone, ...]:
         """Every tone of this player at a pitch, quarter tones and raised overbends included."""
         harp, player = self.harp, self.player
-        # Who bends no note overbends none either, unless he says he does.
-        overbends = player.overbends if player.overbends is not None else player.bends != 0
         found = [way.tone for way in harp.ways_by_pitch.get(pitch, ())]
         for hole in range(1, harp.holes + 1):
             over = harp.overbend(hole)
@@ -119,7 +117,7 @@ class Hands:
             tone
             for tone in found
             if (tone.technique is not Technique.BEND or player.can_bend(tone.depth))
-            and (overbends or not tone.overbent)
+            and not (tone.overbent and player.can_overbend is False)
         )
 
     def _ways(self, want: Want, octave: int) -> list[Grip]:

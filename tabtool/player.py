@@ -27,6 +27,11 @@ class Player(NamedTuple):
     def can_bend(self, depth: float) -> bool:
         return self.bends is None or depth <= self.bends
 
+    @property
+    def can_overbend(self) -> bool | None:
+        """None where nothing is known; who bends no note overbends none, unless he says he does."""
+        return False if self.overbends is None and self.bends == 0 else self.overbends
+
 
 NAMES = ("bends", "overbends", "tongue blocking", "fastest change")
 _HELP = "write, for example, 'bends 2, overbends no, tongue blocking yes, fastest change 0.15'"

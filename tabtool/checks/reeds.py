@@ -130,8 +130,8 @@ def overbend(look: Look) -> Iterator[Finding]:
     for tone in look.figure.all_tones:
         if not tone.overbent or not look.harp.can_play(tone):
             continue
-        if look.player.overbends is not True:
-            level = Level.ERROR if look.player.overbends is False else None
+        if look.player.can_overbend is not True:
+            level = Level.ERROR if look.player.can_overbend is False else None
             pitch = look.harp.intended(tone)
             assert pitch is not None
             said = "this player does not overbend" if level else "hard to sound and to keep in tune"

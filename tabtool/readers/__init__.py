@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import os
 import re
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
@@ -41,6 +42,7 @@ NAMES = {
     "krn": "Humdrum",
     "txt": "text",
 }
+MOST_NOTES = 8_000  # of one part; more than an hour of melody
 # How scores that were written from tab name their harp (see `Harp.__str__`).
 HARP = re.compile(r"(?P<key>.+) harp, (?P<tuning>.+) tuning")
 
@@ -137,3 +139,40 @@ def text_of(data: bytes, name: str) -> str:
     if odd * 50 > len(text):
         raise TabError(f"{name}: not a text file")
     return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def choose_part(names: Sequence[str], name: str, wanted: str) -> int:
+    """The index of one of several parts, by name or number from 1.
+
+    `TabError` names them where it is not clear which is wanted.
+    """
+    if not names:
+        raise TabError(f"{name}: no part with notes in it")
+    listed = "; ".join(f"{number} {one or '(no name)'}" for number, one in enumerate(names, 1))
+    if not wanted:
+        if len(names) == 1:
+            return 0
+        raise TabError(
+            f"{name}: {len(names)} parts sound at once; choose one by name or number "
+            f"with --part: {listed}"
+        )
+    low = wanted.lower()
+    found = [i for i, one in enumerate(names) if one.lower() == low]
+    found = found or [i for i, one in enumerate(names) if low in one.lower()]
+    if len(found) != 1 and wanted.isdecimal() and 1 <= int(wanted) <= len(names):
+        found = [int(wanted) - 1]
+    if len(found) != 1:
+        many = "several parts are" if found else "no part is"
+        raise TabError(f"{name}: {many} called '{wanted}'; parts: {listed}")
+    return found[0]
+
+
+def few_enough(notes: int, name: str) -> None:
+    """`TabError` where a part has more notes than a melody has."""
+    if notes > MOST_NOTES:
+        raise TabError(f"{name}: {notes} notes in one part, more than {MOST_NOTES}")
+
+
+def counted(lost: Mapping[str, int]) -> str:
+    """``slurs (3), dynamic marks (1)``."""
+    return ", ".join(f"{words} ({count})" for words, count in lost.items())

@@ -14,9 +14,8 @@ from typing import Any
 from tabtool.diagnostics import TabError
 from tabtool.measures import Measure, Melody, Sounded
 from tabtool.music import Meter
-from tabtool.readers import HARP, Choice, text_of
+from tabtool.readers import HARP, Choice, choose_part, counted, few_enough, text_of
 from tabtool.readers.abc_text import BarText, Place, field, scan
-from tabtool.readers.staff import choose_part, counted, parse_score, struck
 
 LONGEST = 200_000  # characters of one tune
 
@@ -34,7 +33,10 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     if choice.voice:
         raise TabError(f"{name}: ABC has its voices as parts; choose one with --part")
     names = [voice.name for voice in taken.voices]
-    voice = choose_part(list(taken.voices), names, name, choice.part)
+    voice = taken.voices[choose_part(names, name, choice.part)]
+    few_enough(sum(len(bar.places) for one in taken.voices for bar in one.bars), name)
+    from tabtool.readers.staff import parse_score  # music21: late, for it is slow
+
     score = parse_score(taken.notes_only, "abc", name)
     parts = [part for part in score.parts if part.recurse().notes]
     if len(parts) != len(taken.voices):
@@ -77,6 +79,8 @@ def _opened(bars: tuple[BarText, ...]) -> tuple[BarText, ...]:
 
 def _sounding(part: Any) -> Iterator[Sounded]:
     """Every note and rest of a part in order, each at onset 0, grace notes with their note."""
+    from tabtool.readers.staff import struck
+
     grace: list[float] = []
     last: tuple[float, ...] = ()
     for element in part.recurse().notesAndRests:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from tabtool.diagnostics import TabError
 from tabtool.measures import Melody
-from tabtool.readers import Choice, text_of
-from tabtool.readers.staff import melody_of, parse_score
+from tabtool.readers import Choice, few_enough, text_of
 
 
 def read(data: bytes, name: str, choice: Choice) -> Melody:
@@ -18,4 +17,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         if line.startswith("!!!OTL"):
             title = line.partition(":")[2].strip()
             break
+    few_enough(sum(1 for line in text.splitlines() if line[:1] not in tuple("!*=")), name)
+    from tabtool.readers.staff import melody_of, parse_score  # music21: late, for it is slow
+
     return melody_of(parse_score(text, "humdrum", name), name, choice, title)

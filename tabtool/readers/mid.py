@@ -20,7 +20,7 @@ import mido
 from tabtool.diagnostics import TabError
 from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import Key, Meter, parse_key, parse_meter
-from tabtool.readers import Choice
+from tabtool.readers import Choice, choose_part, few_enough
 
 MOST_MESSAGES = 300_000
 MOST_BARS = 5_000
@@ -65,7 +65,8 @@ class _Song(NamedTuple):
 def read(data: bytes, name: str, choice: Choice) -> Melody:
     """The melody of the chosen part; of chords the highest or lowest note if so chosen."""
     song = _song(data, name)
-    part = _choose(song.parts, name, choice.part)
+    part = song.parts[choose_part([one.name for one in song.parts], name, choice.part)]
+    few_enough(len(part.notes), name)
     lost: list[str] = []
     notes = _one_at_a_time(part, name, choice.voice, lost)
     timed = _timed(notes, song, lost)
@@ -168,25 +169,6 @@ def _bend(bends: list[tuple[int, float]], start: int, end: int) -> float:
         if overlap > 0:
             lasts[round(value * 2) / 2] += overlap
     return max(lasts, key=lambda value: lasts[value], default=0.0)
-
-
-def _choose(parts: list[_Part], name: str, wanted: str) -> _Part:
-    listed = "; ".join(f"{number} {part.name}" for number, part in enumerate(parts, 1))
-    if not wanted:
-        if len(parts) == 1:
-            return parts[0]
-        raise TabError(
-            f"{name}: {len(parts)} parts sound at once; choose one by name or number "
-            f"with --part: {listed}"
-        )
-    found = [p for p in parts if p.name.lower() == wanted.lower()]
-    found = found or [p for p in parts if wanted.lower() in p.name.lower()]
-    if len(found) != 1 and wanted.isdecimal() and 1 <= int(wanted) <= len(parts):
-        found = [parts[int(wanted) - 1]]
-    if len(found) != 1:
-        many = "several parts are" if found else "no part is"
-        raise TabError(f"{name}: {many} called '{wanted}'; parts: {listed}")
-    return found[0]
 
 
 def _one_at_a_time(part: _Part, name: str, voice: str, lost: list[str]) -> list[list[_Note]]:

@@ -12,10 +12,10 @@ from xml.parsers import expat
 
 from tabtool.diagnostics import TabError
 from tabtool.measures import Melody
-from tabtool.readers import Choice
-from tabtool.readers.staff import MOST_NOTES, choose_part, melody_of, parse_score
+from tabtool.readers import Choice, choose_part, few_enough
 
 DEEPEST = 60  # elements within elements; a score has about ten
+MOST_ELEMENTS = 1_500_000  # of all parts; a symphony has fewer
 
 
 def read(data: bytes, name: str, choice: Choice) -> Melody:
@@ -33,10 +33,9 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         one.get("id", ""): " ".join((one.findtext("part-name") or "").split())
         for one in root.iter("score-part")
     }
-    chosen = choose_part(parts, [names.get(p.get("id", ""), "") for p in parts], name, choice.part)
-    notes = sum(1 for _ in chosen.iter("note"))
-    if notes > MOST_NOTES:
-        raise TabError(f"{name}: {notes} notes in one part, more than {MOST_NOTES}")
+    called = [names.get(part.get("id", ""), "") for part in parts]
+    chosen = parts[choose_part(called, name, choice.part)]
+    few_enough(sum(1 for _ in chosen.iter("note")), name)
     for part in root.findall("part"):
         if part is not chosen:
             root.remove(part)
@@ -46,6 +45,8 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
             assert listing is not None
             listing.remove(one)
     text = ElementTree.tostring(root, encoding="unicode")
+    from tabtool.readers.staff import melody_of, parse_score  # music21: late, for it is slow
+
     melody = melody_of(parse_score(text, "musicxml", name), name, choice._replace(part=""))
     melody = melody._replace(
         title=_said(root.findtext("work/work-title") or root.findtext("movement-title")),
@@ -57,14 +58,17 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
 
 def safe_tree(data: bytes, name: str) -> ElementTree.Element:
     """The tree of an XML text that declares no entities and is not absurdly deep."""
-    depth = 0
+    depth = elements = 0
 
     def entity(*_: object) -> None:
         raise TabError(f"{name}: XML that declares entities is not read, for safety")
 
     def enter(*_: object) -> None:
-        nonlocal depth
+        nonlocal depth, elements
         depth += 1
+        elements += 1
+        if elements > MOST_ELEMENTS:
+            raise TabError(f"{name}: more than {MOST_ELEMENTS} elements, so surely no melody")
         if depth > DEEPEST:
             raise TabError(f"{name}: XML nested more than {DEEPEST} deep is no score")
 

@@ -34,10 +34,9 @@ from music21 import (
 from tabtool.diagnostics import TabError
 from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import FREE, MODES, Key, Meter, parse_meter
-from tabtool.readers import HARP, NAMES, Choice
+from tabtool.readers import HARP, NAMES, Choice, choose_part, counted, few_enough
 from tabtool.tune import PLAIN
 
-MOST_NOTES = 20_000  # of one part; a melody of hours
 TAB = "tab"  # the name of the lyric line in which tab is carried
 
 _SILENT = (clef.Clef, instrument.Instrument, layout.LayoutBase, stream.Voice, note.GeneralNote)
@@ -77,36 +76,13 @@ def parse_score(data: str | bytes, format: str, name: str) -> Any:
 def melody_of(score: Any, name: str, choice: Choice, title: str = "") -> Melody:
     """The chosen part and voice of a score."""
     parts = list(score.parts) if isinstance(score, stream.Score) else [score]
-    part = choose_part(parts, [_part_name(one) for one in parts], name, choice.part)
+    part = parts[choose_part([_part_name(one) for one in parts], name, choice.part)]
     try:
         return _Reading(part, name, choice.voice).melody(score, title)
     except TabError:
         raise
     except Exception as error:  # music21 values that contradict themselves
         raise TabError(f"{name}: not understood: {' '.join(str(error).split())[:160]}") from None
-
-
-def choose_part(parts: list[Any], names: list[str], name: str, wanted: str) -> Any:
-    """One of several parts by name or number; `TabError` names them where that is not clear."""
-    if not parts:
-        raise TabError(f"{name}: no part with notes in it")
-    listed = "; ".join(f"{number} {one or '(no name)'}" for number, one in enumerate(names, 1))
-    if not wanted:
-        if len(parts) == 1:
-            return parts[0]
-        raise TabError(
-            f"{name}: {len(parts)} parts sound at once; choose one by name or number "
-            f"with --part: {listed}"
-        )
-    exact = [i for i, one in enumerate(names) if one.lower() == wanted.lower()]
-    near = [i for i, one in enumerate(names) if wanted.lower() in one.lower()]
-    found = exact or near
-    if len(found) != 1 and wanted.isdecimal() and 1 <= int(wanted) <= len(parts):
-        found = [int(wanted) - 1]
-    if len(found) != 1:
-        many = "several parts are" if found else "no part is"
-        raise TabError(f"{name}: {many} called '{wanted}'; parts: {listed}")
-    return parts[found[0]]
 
 
 def _part_name(part: Any) -> str:
@@ -133,8 +109,7 @@ class _Reading:
         if not measures:
             measures = list(self.part.makeMeasures().getElementsByClass(stream.Measure))
         notes = sum(len(one.recurse().notes) for one in measures)
-        if notes > MOST_NOTES:
-            raise TabError(f"{self.name}: {notes} notes in one part, more than {MOST_NOTES}")
+        few_enough(notes, self.name)
         self.check_voices(measures)
         endings = self.endings(measures)
         read = tuple(self.measure(one, endings.get(id(one), ())) for one in measures)
@@ -351,11 +326,6 @@ def struck(element: Any, before: tuple[float, ...]) -> Sounded | None:
             marks = marks._replace(accent=True)
     duration = Fraction(element.quarterLength)
     return Sounded(Fraction(0), duration, pitches, tied, marks=marks)
-
-
-def counted(lost: Counter[str]) -> str:
-    """``slurs (3), dynamic marks (1)``."""
-    return ", ".join(f"{words} ({count})" for words, count in lost.items())
 
 
 def _meter(signature: Any) -> Meter:

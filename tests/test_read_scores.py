@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import re
+import subprocess
+import sys
 import warnings
 import zipfile
 from collections import Counter
@@ -209,8 +212,8 @@ def tunes(folder: str) -> list[tuple[str, bytes]]:
 
 
 def _undecorated(line: re.Match[str]) -> str:
-    """A line of music without decorations, behind which music21 loses the note."""
-    return re.sub(r'"[^"]*"|![^!]*!|[~HLMOPRSTuv](?=[(.^_={A-Ga-g])', "", line[0])
+    """A line of music without decorations and slurs, at which music21 loses a note or a dot."""
+    return re.sub(r'"[^"]*"|![^!]*!|[~HLMOPRSTuv](?=[(.^_={A-Ga-g])|\((?!\d)|\)', "", line[0])
 
 
 def by_music21(data: bytes) -> Any:
@@ -255,7 +258,8 @@ def compare(folder: str, step: int) -> None:
     counts = Counter[str]()
     for name, data in tunes(folder)[::step]:
         counts["all"] += 1
-        melody = Source(data, name, "abc").melody(Choice())
+        part = "1" if re.search(rb"(?m)^V:", data) else ""
+        melody = Source(data, name, "abc").melody(Choice(part))
         result = notate(melody, best_harp(melody.measures, TUNINGS["Richter"]))
         assert not [d for d in load(result.text).diagnostics if d.rule.reads], name
         part = by_music21(data)
@@ -425,3 +429,138 @@ def test_midi_back_again(bars: str) -> None:
     assert melody.measures[0].change.tempo == 90
     expected = [(e.quarters, e.duration, tuple(sorted(e.pitches))) for e in score.events]
     assert stream(melody.measures) == expected
+
+
+def test_without_music21_one_line_says_how_to_get_it(tmp_path: Path) -> None:
+    (tmp_path / "a.abc").write_bytes(abc("c2d2e2f2|"))
+    code = (
+        "import sys; sys.modules['music21'] = None\n"
+        f"from tabtool.cli import main; sys.exit(main(['read', {str(tmp_path / 'a.abc')!r}]))"
+    )
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env)
+    assert result.returncode == 2
+    assert result.stderr.splitlines() == [
+        "tabtool: reading scores needs music21: pip install 'tabtool[read]'"
+    ]
+
+
+# MIDI of others, made with mido.
+
+
+def midi(*tracks: list[Any], ticks: int = 480) -> bytes:
+    import mido
+
+    file = mido.MidiFile(type=1, ticks_per_beat=ticks)
+    for messages in tracks:
+        file.tracks.append(mido.MidiTrack(messages))
+    out = io.BytesIO()
+    file.save(file=out)
+    return out.getvalue()
+
+
+def struck_at(*notes: tuple[int, int, int], channel: int = 0) -> list[Any]:
+    """Messages for notes given as tick, pitch and length."""
+    import mido
+
+    events = [(at, "note_on", pitch) for at, pitch, _ in notes]
+    events += [(at + length, "note_off", pitch) for at, pitch, length in notes]
+    now, out = 0, []
+    for at, kind, pitch in sorted(events, key=lambda e: (e[0], e[1])):
+        out.append(mido.Message(kind, note=pitch, channel=channel, time=at - now))
+        now = at
+    return out
+
+
+def test_midi_parts_by_name() -> None:
+    import mido
+
+    name = mido.MetaMessage("track_name", name="Fiddle")
+    other = mido.MetaMessage("track_name", name="Bass")
+    data = midi([], [name, *struck_at((0, 72, 480))], [other, *struck_at((0, 60, 480))])
+    with pytest.raises(TabError, match=r"2 parts sound at once.*1 Fiddle; 2 Bass"):
+        Source(data, "x.mid", "mid").melody(Choice())
+    melody = Source(data, "x.mid", "mid").melody(Choice(part="bass"))
+    assert list(melody.pitches()) == [60]
+
+
+def test_midi_chords_ask_for_a_voice() -> None:
+    data = midi([], struck_at(*[(i * 480, p, 900) for i in range(8) for p in (60, 64 + i)]))
+    with pytest.raises(TabError, match="--voice highest or --voice lowest"):
+        Source(data, "x.mid", "mid").melody(Choice())
+    melody = Source(data, "x.mid", "mid").melody(Choice(voice="highest"))
+    assert list(melody.pitches()) == [64 + i for i in range(8)]
+    assert any("8 notes left out" in remark for remark in melody.lost)
+
+
+def test_midi_played_freely_is_moved_and_told() -> None:
+    """Onsets within a few ticks of the beat become the beat; the remark says by how much."""
+    data = midi([], struck_at((3, 60, 460), (477, 62, 470), (966, 64, 220), (1205, 65, 220)))
+    melody = Source(data, "x.mid", "mid").melody(Choice())
+    assert [at for at, _, _ in stream(melody.measures)] == [0, 1, 2, Fraction(5, 2)]
+    assert any("a performance, not in strict time" in remark for remark in melody.lost)
+
+
+def test_midi_bends_count_by_the_range_the_file_sets() -> None:
+    """A bend of a quarter of the wheel: half a semitone at 2 semitones (GM2), 3 at 12 (RPN 0)."""
+    import mido
+
+    wheel = mido.Message("pitchwheel", pitch=-2048)
+    notes = struck_at((0, 72, 480))
+    melody = Source(midi([], [wheel, *notes]), "x.mid", "mid").melody(Choice())
+    assert list(melody.pitches()) == [71.5]
+    rpn = [
+        mido.Message("control_change", control=control, value=value)
+        for control, value in ((101, 0), (100, 0), (6, 12))
+    ]
+    melody = Source(midi([], [*rpn, wheel, *notes]), "x.mid", "mid").melody(Choice())
+    assert list(melody.pitches()) == [69]
+
+
+def test_midi_meter_and_tempo() -> None:
+    import mido
+
+    head = [
+        mido.MetaMessage("time_signature", numerator=6, denominator=8),
+        mido.MetaMessage("set_tempo", tempo=500_000),
+        mido.MetaMessage("time_signature", numerator=2, denominator=4, time=1440),
+        mido.MetaMessage("set_tempo", tempo=1_000_000),
+    ]
+    data = midi(head, struck_at((0, 72, 1440), (1440, 74, 960)))
+    text = notate(Source(data, "x.mid", "mid").melody(Choice()), make_harp("C")).text
+    stretches = load(text).score.stretches
+    assert [s.setting.meter.text for s in stretches] == ["6/8", "2/4"]
+    # 120 quarters a minute are 80 dotted quarters; then 60 quarters.
+    assert [s.setting.tempo for s in stretches] == [80, 60]
+
+
+def test_a_file_that_would_last_for_ever_is_refused() -> None:
+    import mido
+
+    late = [mido.Message("note_on", note=60, time=200_000_000), mido.Message("note_off", note=60)]
+    late[1].time = 480
+    with pytest.raises(TabError, match="lasts more than"):
+        Source(midi([], late, ticks=24), "x.mid", "mid").melody(Choice())
+
+
+@pytest.mark.parametrize("form", ["musicxml", "abc", "krn", "mxl"])
+def test_truncated_scores_are_told_or_read(form: str) -> None:
+    from tabtool.resolve import as_written
+    from tabtool.staff import staff
+    from tabtool.writers import musicxml, mxl
+
+    tune = load("harp: C\nmeter: 4/4\n| 4^ 4v 5^ 5v | 6^ - - - |\n").tune
+    paper = staff(tune, as_written(tune))
+    data = {
+        "musicxml": musicxml.write(paper),
+        "mxl": mxl.write(paper),
+        "abc": abc("c2d2 (3efg [ce]2|{d}c8|\nw:one two-three"),
+        "krn": b"**kern\n*M4/4\n*k[]\n=1\n4cc\n4dd\n(8ee\n8ff)\n4gg\n==\n*-\n",
+    }[form]
+    told = 0
+    for length in range(1, len(data), max(1, len(data) // 25)):
+        try:
+            Source(data[:length], f"x.{form}", form).melody(Choice())
+        except TabError:
+            told += 1
+    assert told

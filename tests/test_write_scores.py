@@ -133,6 +133,14 @@ def test_read_back_it_is_the_same_tune(form: str, tmp_path: Path) -> None:
     assert [bar.number for bar in one.score.bars] == [bar.number for bar in two.score.bars]
 
 
+def test_technical_text_is_read_back_as_tab(tmp_path: Path) -> None:
+    source, out, again = (tmp_path / name for name in ("a.harptab", "a.xml", "b.harptab"))
+    source.write_text(TUNE)
+    assert main(["write", str(source), "-o", str(out), "--tab", "technical"]) == 0
+    assert main(["read", str(out), "-o", str(again)]) == 0
+    assert events(again.read_text()) == events(TUNE)
+
+
 @pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
 @pytest.mark.parametrize("form", ["musicxml", "abc"])
 def test_every_song_comes_back(path: Path, form: str) -> None:

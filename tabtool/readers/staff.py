@@ -255,6 +255,9 @@ class _Reading:
         """A note with its words, its tab and the grace notes before it."""
         grace, self.grace = tuple(self.grace), []
         tab = next((x.text for x in element.lyrics if x.identifier == TAB), "") or ""
+        for sign in element.articulations:
+            if type(sign) is articulations.TechnicalIndication:  # other-technical, which is text
+                tab = tab or getattr(sign, "displayText", "") or getattr(sign, "content", "")
         for sign in (*element.articulations, *element.expressions):
             if not isinstance(sign, _CARRIED):
                 self.lose(sign)

@@ -6,8 +6,6 @@ belong to `resolve`. Shares of a beat nest: a `Beat` holds one share, or several
 equal length; a `Split` divides one share again.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import NamedTuple, TypeAlias
 
@@ -62,7 +60,7 @@ class Figure(NamedTuple):
     tones: tuple[Tone, ...]
     marks: Marks = PLAIN
     shake: Tone | None = None
-    grace: tuple[Figure, ...] = ()
+    grace: tuple["Figure", ...] = ()
 
     @property
     def all_tones(self) -> tuple[Tone, ...]:
@@ -118,7 +116,7 @@ class Broken(NamedTuple):
 class Split(NamedTuple):
     """One share divided evenly again."""
 
-    parts: tuple[Share, ...]
+    parts: tuple["Share", ...]
     span: Span
     symbol: str = ""
 

@@ -17,6 +17,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -272,6 +273,20 @@ def test_export_in_every_format(client: TestClient, suffix: str, extra: str, mag
     answer = ask(client, "export", text=TUNE, format=suffix)
     assert answer["suffix"] == f".{suffix}"
     assert base64.b64decode(answer["data"])[: len(magic)].lower() == magic.lower()
+
+
+def test_pictures_of_several_pages_go_together(client: TestClient) -> None:
+    pytest.importorskip("fontTools", reason="sheets need fontTools")
+    one = ask(client, "export", text=TUNE, format="svg")
+    assert one["suffix"] == ".svg"
+    assert b"<svg" in base64.b64decode(one["data"])[:300]
+    long = "harp: C\n" + "| 4v 4^ 5v 5^ | 6v 6^ 5v 4^ |\n" * 80
+    several = ask(client, "export", text=long, format="svg")
+    assert several["suffix"] == ".zip"
+    with zipfile.ZipFile(io.BytesIO(base64.b64decode(several["data"]))) as archive:
+        names = archive.namelist()
+        assert len(names) > 1
+        assert all(b"<svg" in archive.read(name)[:300] for name in names)
 
 
 def test_a_move_keeps_what_it_says_and_changes_nothing_itself(client: TestClient) -> None:

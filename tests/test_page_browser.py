@@ -97,9 +97,14 @@ def page(browser: Browser, address: str, songs: Path) -> Iterator[Page]:
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
     page.set_default_timeout(15_000)
     yield page
     context.close()
+    # It works offline: nothing is fetched but from the program itself.
+    own = (address, "blob:", "data:", "about:", "http://127.0.0.1:9/")
+    assert not [url for url in asked if not url.startswith(own)]
     # A refusal that a test provokes is logged by the browser; nothing else may be.
     provoked = re.compile("status of 4|Content Security Policy|TrustedScript|ERR_")
     assert not [fault for fault in faults if not provoked.search(fault)]
@@ -224,7 +229,7 @@ def test_a_note_lights_its_hole_pitch_and_other_places(page: Page, address: str)
         "aria-label", "3 blow, G4"
     )
     about = page.locator("#about")
-    for said in ("2 draw", "G4", "392", "3^"):  # G4 = 392.00 Hz
+    for said in ("2 draw", "G4", "392", "3^", "blow E4, draw G4"):  # G4 = 392.00 Hz
         playwright.expect(about).to_contain_text(said)
 
 

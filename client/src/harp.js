@@ -91,7 +91,7 @@ export class HarpView {
 
   // Light the cells of these tones, `[token, midi]` each, and mark where else they sound.
   light(tones, quiet = false) {
-    for (const { cell } of this.cells.values()) cell.classList.remove("lit", "same", "octave");
+    for (const { cell } of this.cells.values()) cell.classList.remove("lit", "same", "octave", "reed");
     this.heads?.forEach((head) => head.classList.remove("lit"));
     const others = [];
     for (const [token, midi] of tones) {
@@ -99,6 +99,7 @@ export class HarpView {
       this.heads?.get(hole)?.classList.add("lit");
       this.cells.get(token)?.cell.classList.add("lit");
       for (const { cell, way } of this.cells.values()) {
+        if (way.hole === hole && way.technique === "natural" && !way.slide) cell.classList.add("reed");
         if (way.token === token || midi === null) continue;
         if (way.midi === midi) {
           cell.classList.add("same");
@@ -115,13 +116,17 @@ export class HarpView {
 
   lightNote(note) {
     const others = this.light(note.tones);
+    const holes = new Set(note.tones.map(([token]) => Number(/^\d+/.exec(token)[0])));
+    const reeds = [...this.cells.values()].map(({ way }) => way)
+      .filter((way) => holes.has(way.hole) && way.technique === "natural" && !way.slide);
     const hz = note.tones.map(([token]) => this.cells.get(token)?.way.hz).filter(Boolean).join(" + ");
-    this.tell(note.said, note.pitch, hz, note.degree, others, note.possible);
+    this.tell(note.said, note.pitch, hz, note.degree, others, note.possible, reeds);
   }
 
-  tell(said, pitch, hz, degree, others, possible = true) {
+  tell(said, pitch, hz, degree, others, possible = true, reeds = []) {
     const rows = [
       ["how", said], ["pitch", pitch || "unknown"], ["Hz", String(hz)], ["degree", degree],
+      ["reeds", reeds.length < 5 ? reeds.map((way) => `${way.breath} ${way.name}`).join(", ") : ""],
       ["also at", others.map((way) => way.token).join("  ") || (possible ? "nowhere else" : "")],
     ];
     if (!possible) rows.push(["", "cannot be played"]);

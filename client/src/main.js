@@ -13,6 +13,8 @@ import { SOUNDS, Takes } from "./take.js";
 import { TuneView, key } from "./tune.js";
 
 const NEW = "title: \nharp: C\nkey: C\ntempo: 96\nmeter: 4/4\n\n";
+const LONG = 150; // notes
+const REST = 150; // milliseconds
 const WAIT = 40; // milliseconds of quiet before the text is looked at
 
 const tune = { path: "", digest: null, line_end: "\n", saved: "" };
@@ -91,6 +93,9 @@ async function look() {
   find("verdict").textContent = summary.replace(/^.*?: /, "");
   announce(problems.filter((found) => found.level === "error").length);
   find("list").replaceChildren(...problems.map(problem));
+  // A long tune is drawn when the typing rests; what is wrong is told at once.
+  if (view.order.length > LONG) await new Promise((done) => setTimeout(done, REST));
+  if (number !== asked || text !== editor.text) return;
   const drawn = await ask("draw", body);
   if (number !== asked || text !== editor.text) return;
   latest = drawn;

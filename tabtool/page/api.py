@@ -215,11 +215,11 @@ def export(desk: Desk, body: Json) -> Json:
     """The tune as a file of another format, in base 64."""
     loaded, _ = desk.load(body)
     suffix = text_of(body, "format", 20)
-    data, lost = export_as(loaded, suffix)
+    made = export_as(loaded, suffix)
     return {
-        "data": base64.b64encode(data).decode(),
-        "suffix": f".{suffix}",
-        "lost": list(lost),
+        "data": base64.b64encode(made.data).decode(),
+        "suffix": f".{made.suffix or suffix}",
+        "lost": list(made.lost),
     }
 
 

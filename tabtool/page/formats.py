@@ -6,8 +6,10 @@ told of in one line.
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Callable
-from typing import TypeAlias
+from typing import NamedTuple
 
 from tabtool.choose import best_harp, fit
 from tabtool.diagnostics import TabError
@@ -22,8 +24,15 @@ from tabtool.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
 from tabtool.writers import harptab
 
-Exported: TypeAlias = tuple[bytes, tuple[str, ...]]
-"""The bytes of a file, and what it does not say that the tab says."""
+
+class Exported(NamedTuple):
+    """A file: its bytes, what it does not say that the tab says, and its suffix where that is
+    not the one asked for."""
+
+    data: bytes
+    lost: tuple[str, ...] = ()
+    suffix: str = ""
+
 
 LONGEST_SOUND = 20 * 60.0  # seconds; a longer take is made by the audio command
 
@@ -40,11 +49,11 @@ def export(loaded: Loaded, suffix: str) -> Exported:
 def _midi(loaded: Loaded, suffix: str) -> Exported:
     from tabtool.writers import mid
 
-    return mid.write(loaded.score), ()
+    return Exported(mid.write(loaded.score))
 
 
 def _tab(loaded: Loaded, suffix: str) -> Exported:
-    return harptab.write(loaded.tune).encode(), ()
+    return Exported(harptab.write(loaded.tune).encode())
 
 
 def _sheet(loaded: Loaded, suffix: str) -> Exported:
@@ -58,7 +67,14 @@ def _sheet(loaded: Loaded, suffix: str) -> Exported:
         files = render(pages, loaded.tune.title or "Untitled", f"sheet.{suffix}")
     except ImportError as error:
         raise TabError(f"sheets need {error.name}: pip install 'tabtool[sheet]'") from None
-    return files[0][1], ()
+    if len(files) == 1:
+        return Exported(files[0][1])
+    # A picture holds one page: several go together.
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in files:
+            archive.writestr(zipfile.ZipInfo(name), data)
+    return Exported(packed.getvalue(), (f"{len(files)} pages, packed together",), "zip")
 
 
 def _sound(loaded: Loaded, suffix: str) -> Exported:
@@ -68,7 +84,7 @@ def _sound(loaded: Loaded, suffix: str) -> Exported:
         from tabtool import audio
     except ImportError as error:
         raise TabError(f"sound files need {error.name}: pip install 'tabtool[audio]'") from None
-    return audio.encoded(audio.by_voice(loaded.score), audio.RATE, f".{suffix}"), ()
+    return Exported(audio.encoded(audio.by_voice(loaded.score), audio.RATE, f".{suffix}"))
 
 
 def _written(loaded: Loaded, suffix: str) -> Exported:
@@ -77,7 +93,7 @@ def _written(loaded: Loaded, suffix: str) -> Exported:
     if not loaded.score.events:
         raise TabError("no notes to write")
     data, lost = in_form(loaded, f".{suffix}")
-    return data, tuple(lost)
+    return Exported(data, tuple(lost))
 
 
 def brought_in(data: bytes, name: str, choice: Choice, harp: str = "", spelling: str = "") -> Json:
@@ -118,6 +134,8 @@ def _typed(source: Source, harp: str, spelling: str) -> Json:
 FORMATS: dict[str, tuple[str, Callable[[Loaded, str], Exported]]] = {
     "pdf": ("sheet to print, PDF", _sheet),
     "html": ("sheet as a web page", _sheet),
+    "svg": ("sheet as pictures, SVG", _sheet),
+    "png": ("sheet as pictures, PNG", _sheet),
     "musicxml": ("score, MusicXML", _written),
     "mxl": ("score, MusicXML compressed", _written),
     "abc": ("score, ABC", _written),

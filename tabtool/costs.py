@@ -27,9 +27,9 @@ class CostTable(NamedTuple):
     first_bend: Weight = Weight(20, "a bend of up to a semitone")
     further_bend: Weight = Weight(8, "each further semitone of a bend")
     high_bend: Weight = Weight(6, "more for a blow bend, small reeds being stiff")
-    overblow: Weight = Weight(70, "an overblow: hard to sound, and not on every instrument")
-    overdraw: Weight = Weight(80, "an overdraw, harder still")
-    raise_: Weight = Weight(30, "each semitone an overbend is bent further up")
+    overblow: Weight = Weight(150, "an overblow: hard to sound, and not on every instrument")
+    overdraw: Weight = Weight(170, "an overdraw, harder still")
+    raise_: Weight = Weight(60, "each semitone an overbend is bent further up")
     bend_change: Weight = Weight(4, "into or out of a bend between two notes")
     bend_to_bend: Weight = Weight(8, "from one bend to another: two pitches to find by ear alone")
     overbend_change: Weight = Weight(12, "into or out of an overbend")
@@ -60,7 +60,7 @@ COSTS = CostTable()
 def costs_for(player: Player) -> CostTable:
     """The table for one player.
 
-    Who states how far he bends has those bends in hand: a quarter less. Who overbends: half.
+    Who states how far he bends has those bends in hand: a quarter less. Who overbends: a third.
     Who tongue-blocks: a third of a split. Who states his fastest change cannot go below it.
     (What a player cannot do at all is no matter of cost: it is not offered.)
     """
@@ -75,9 +75,9 @@ def costs_for(player: Player) -> CostTable:
         )
     if player.overbends:
         table = table._replace(
-            overblow=scaled(table.overblow, 0.5),
-            overdraw=scaled(table.overdraw, 0.5),
-            raise_=scaled(table.raise_, 0.5),
+            overblow=scaled(table.overblow, 1 / 3),
+            overdraw=scaled(table.overdraw, 1 / 3),
+            raise_=scaled(table.raise_, 1 / 3),
         )
     if player.tongue_blocking:
         table = table._replace(split=scaled(table.split, 1 / 3))

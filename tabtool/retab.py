@@ -118,6 +118,7 @@ class _Moving:
     ) -> None:
         self.loaded, self.text, self.request, self.player = loaded, text, request, player
         self.tune = loaded.tune
+        self.lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
         self.out = out
         self.found: list[Diagnostic] = []
         self.edits: list[Edit] = []
@@ -352,8 +353,7 @@ class _Moving:
             self.edits.append(Edit(span, token))
 
     def typed(self, span: Span) -> str:
-        lines = self.text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        return lines[span.line - 1][span.column - 1 : span.end_column - 1]
+        return self.lines[span.line - 1][span.column - 1 : span.end_column - 1]
 
     def mark(self, event: NoteEvent, new: Figure, played: Hands) -> None:
         """Tell of an expressive bend the old hole could give and the new one cannot."""

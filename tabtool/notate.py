@@ -175,6 +175,12 @@ class _Page:
     def figures(self, measures: Sequence[Measure]) -> dict[tuple[int, int], str]:
         """The token of every note struck, by bar and place in it."""
         chosen = choose(self.harp, measures, self.player)
+        for index, measure in enumerate(measures):
+            if index and measure.change.harp:
+                self.remarks.append(
+                    f"bar {index + 1} asks for another harp ({measure.change.harp}): "
+                    f"all is written for the {self.harp.key}"
+                )
         for (bar, _, _), pitch in chosen.silent.items():
             name = self.harp.named(pitch)
             self.remarks.append(f"bar {bar + 1}: no hole comes near {name}: silence instead")

@@ -213,14 +213,15 @@ def tunes(folder: str) -> list[tuple[str, bytes]]:
 
 def _undecorated(line: re.Match[str]) -> str:
     """A line of music without decorations and slurs, at which music21 loses a note or a dot."""
-    return re.sub(r'"[^"]*"|![^!]*!|[~HLMOPRSTuv](?=[(.^_={A-Ga-g])|\((?!\d)|\)', "", line[0])
+    text = re.sub(r"([<>]+)-", r"\1", line[0])
+    return re.sub(r'"[^"]*"|![^!]*!|[~HLMOPRSTuv](?=[(.^_={A-Ga-g])|\((?!\d)|\)', "", text)
 
 
 def by_music21(data: bytes) -> Any:
     """The part music21 reads from a whole tune, its text as it is but for decorations.
 
-    music21 takes a ``:|`` without ``|:`` back to the beginning of the tune; the ABC
-    standard (2.1, 4.8) back to the last double bar or repeat, so that is put in.
+    music21 takes a ``:|`` without ``|:`` back to the beginning of the tune; these tunes
+    mean the last double bar or repeat (common practice, no source), so that is put in.
     """
     bar = music21.bar
     with warnings.catch_warnings():
@@ -232,7 +233,9 @@ def by_music21(data: bytes) -> Any:
     measures = list(part.getElementsByClass(music21.stream.Measure))
     for number, (one, two) in enumerate(pairwise(measures), start=1):
         again = any(isinstance(m.rightBarline, bar.Repeat) for m in measures[number:])
-        if isinstance(one.rightBarline, bar.Repeat) and again and two.leftBarline is None:
+        line = one.rightBarline
+        ends = isinstance(line, bar.Repeat) or getattr(line, "type", "") in ("double", "final")
+        if ends and again and two.leftBarline is None:
             two.leftBarline = bar.Repeat(direction="start")
     return part
 

@@ -309,11 +309,21 @@ def test_what_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert not (tmp_path / "a.musicxml").exists()
     assert main(["write", str(source), "-o", str(tmp_path / "a.doc")]) == 2
     assert "write knows .musicxml" in capsys.readouterr().err
-    source.write_text(TUNE)
+    source.write_text("# by ear\n" + TUNE.replace("harp: C\n", "harp: C\npitch: 442\n"))
     assert main(["write", str(source), "-o", str(tmp_path / "a.abc")]) == 0
     told = capsys.readouterr().err
     assert "the feel is not written" in told
+    assert "headers (pitch) have no place in it" in told
+    assert "comments (1) have no place in it" in told
     assert "shakes (1) stand in the tab only" in told
+
+
+def test_another_harp_half_way_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source, out = tmp_path / "a.harptab", tmp_path / "a.musicxml"
+    source.write_text("harp: C\n| 4^ 4v 5^ 5v |\n\n[b]\nharp: G\n| 4^ 4v 5^ 5v |\n")
+    assert main(["write", str(source), "-o", str(out)]) == 0
+    assert main(["read", str(out)]) == 0
+    assert "bar 2 asks for another harp (G harp, Richter tuning)" in capsys.readouterr().err
 
 
 def test_canonical_text_is_unchanged_by_the_way_through_music_xml(tmp_path: Path) -> None:

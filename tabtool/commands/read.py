@@ -70,6 +70,10 @@ def run(args: argparse.Namespace) -> int:
     if args.transpose:
         melody = transposed(melody, args.transpose)
     chosen = _harp(args, melody)
+    named = melody.measures[0].change.harp
+    if named and named != str(chosen.harp):
+        lost = f"the file is written for a {named}, which is not the one taken"
+        melody = melody._replace(lost=(*melody.lost, lost))
     player = common.player_of(args)
     written = notate(melody, chosen.harp, args.out or args.file, args.tuning, player)
     if args.out:

@@ -100,7 +100,7 @@ def in_form(
             loaded.tune
         )
     laid = _staff(loaded, written)
-    lost = list(laid.melody.lost)
+    lost = [*laid.melody.lost, *_headers(loaded)]
     if suffix == ".abc":
         return abc.write(laid, tab is not TabAs.NONE), [
             *lost,
@@ -119,6 +119,15 @@ def _staff(loaded: Loaded, written: Written) -> Staff:
             f"{loaded.tune.file}: no harp is named, so no pitch is known; write harp: C at the "
             "top, or name one with --harp"
         ) from None
+
+
+def _headers(loaded: Loaded) -> list[str]:
+    """What of the text around the music no score says."""
+    tune = loaded.tune
+    names = [name for name in ("pitch", "temperament") if tune.header(name)]
+    comments = sum(bool(getattr(line, "comment", "")) for line in tune.lines)
+    said = [f"headers ({', '.join(names)}) have no place in it"] if names else []
+    return said + ([f"comments ({comments}) have no place in it"] if comments else [])
 
 
 def _marks(loaded: Loaded, tab: TabAs) -> list[str]:

@@ -62,7 +62,10 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
 
 
 def _opened(bars: tuple[BarText, ...]) -> tuple[BarText, ...]:
-    """The bars with |: where a :| without one goes back to: the last double bar or :| (4.8)."""
+    """The bars with |: where a :| without one goes back to: behind the last double bar or :|.
+
+    So the tunes of the old collections are meant; common practice, no source.
+    """
     out = list(bars)
     start, opened = 0, False
     for index, bar in enumerate(bars):

@@ -18,9 +18,11 @@ from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO
 from tabtool.measures import Measure, Melody, RepeatError, Sounded, filled, play_out, stream
 from tabtool.music import Key, Meter
-from tabtool.parse import NoteError, parse, parse_figure
+from tabtool.notation import NoteError, parse_figure
+from tabtool.parse import parse
 from tabtool.player import Player
-from tabtool.resolve import BAR_LENGTH, REPEAT, resolve
+from tabtool.repeats import REPEAT
+from tabtool.resolve import BAR_LENGTH, resolve
 from tabtool.rhythm import Slot, TooFine, beats
 from tabtool.tune import Barline, Figure, MusicLine, Tune
 from tabtool.writers.harptab import write

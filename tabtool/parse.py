@@ -1,4 +1,4 @@
-"""Text to `Tune`: the one module that knows lark and finds the grammar.
+"""Text to `Tune`.
 
 Header, section, lyric and comment lines are told apart here; a line of bars goes to
 the grammar as a whole, and if it fails, beat by beat, so that one bad beat hides
@@ -11,16 +11,15 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-from functools import cache, lru_cache
 from typing import Any, NamedTuple, TypeAlias
 
-from lark import Lark, TextSlice, Token, Transformer
+from lark import TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, nearest
 from tabtool.files import inside
-from tabtool.harp import Breath, Technique, Tone
 from tabtool.header import FIELDS, Wrong
+from tabtool.notation import NoteError, barline_of, explain_piece, figure_of, shapes
 from tabtool.tune import (
     Bar,
     Barline,
@@ -28,12 +27,10 @@ from tabtool.tune import (
     BlankLine,
     Broken,
     CommentLine,
-    Figure,
     HeaderLine,
     Hold,
     Line,
     LyricLine,
-    Marks,
     MusicLine,
     Note,
     Rest,
@@ -94,11 +91,6 @@ def parse(
     return _Reading(file, os.path.dirname(file) if folder is None else folder, within, known).read(
         text
     )
-
-
-def parse_figure(token: str) -> Figure:
-    """One note token such as ``2v2`` as a figure; `NoteError` (a ValueError) if it is none."""
-    return _figure(token)
 
 
 class _Reading:
@@ -312,7 +304,7 @@ class _Reading:
             span = Span(self.file, self.number, column, column + len(shape))
             if shape.type == "NOTE":
                 try:
-                    return Note(_figure(str(shape)), span, symbol)
+                    return Note(figure_of(str(shape)), span, symbol)
                 except NoteError as wrong:
                     self.report(UNREADABLE, column, span.end_column, wrong.message, wrong.help)
                     return Broken(span, symbol)
@@ -349,7 +341,7 @@ class _Reading:
                 beats.append(item)
                 continue
             start = item.start_pos or 0
-            barline, line = _barline(item), self.span(start + 1, start + 1 + len(item))
+            barline, line = barline_of(item), self.span(start + 1, start + 1 + len(item))
             goes_on = barline.opens or barline.ending
             if goes_on and not beats and before is not None and before.closes:
                 before = before._replace(opens=barline.opens, ending=barline.ending)
@@ -371,144 +363,6 @@ def _bar(before: Barline | None, beats: list[Beat], after: Barline | None, place
     if beats:
         place = beats[0].span._replace(end_column=beats[-1].span.end_column)
     return Bar(before, tuple(beats), after, place)
-
-
-class _Shape(Transformer[Token, Any]):
-    """What lark matched, as nested tokens: a beat is a list, a split a tuple.
-
-    Given to lark, which then builds no tree; it keeps no state, so one parser serves all.
-    """
-
-    def line(self, items: list[Any]) -> list[Any]:
-        return items
-
-    def beat(self, items: list[Any]) -> list[Any]:
-        return items
-
-    def share(self, items: list[Any]) -> Any:
-        return items[0] if len(items) == 1 else {"symbol": items[0], "share": items[1]}
-
-    def split(self, items: list[Any]) -> tuple[Any, ...]:
-        return tuple(items)
-
-    def note(self, items: list[Any]) -> list[Any]:
-        return items
-
-    def tone(self, items: list[Any]) -> list[Any]:
-        return items
-
-
-class NoteError(ValueError):
-    """A token that makes no note: what is wrong with it, and what to write instead."""
-
-    def __init__(self, message: str, help: str) -> None:
-        super().__init__(f"{message}; {help}")
-        self.message, self.help = message, help
-
-
-def _meaning(items: list[Any]) -> Figure:
-    """A figure from the tokens of a note."""
-    tones: list[list[Token]] = []
-    joins: list[str] = []
-    signs: dict[str, str] = {}
-    for item in items:
-        if isinstance(item, list):
-            tones.append(item)
-        elif item.type == "JOIN":
-            joins.append(str(item))
-        elif item.type in signs:
-            raise NoteError(f"the mark {item} stands twice on one note", f"keep one {item}")
-        else:
-            signs[item.type] = str(item)
-    marks = Marks(
-        scoop=len(signs.get("SCOOP", "")),
-        fall=len(signs.get("FALL", "")),
-        dip=max(0, len(signs.get("DIP", "")) - 1),
-        vibrato="VIBRATO" in signs,
-        accent="ACCENT" in signs,
-        staccato="STACCATO" in signs,
-        wah="WAH" in signs,
-    )
-    played = _tones(tones)
-    written = signs["GRACE"][1:-1].split(",") if "GRACE" in signs else []
-    grace = tuple([_figure(text) for text in written if text])
-    if not all(written) or any(figure.grace for figure in grace):
-        raise NoteError(
-            "grace notes that are no notes", "write them between braces: {5v}4v or {5v,6v}4v"
-        )
-    if "~" not in joins:
-        return Figure(played, marks, grace=grace)
-    if len(played) != 2:
-        raise NoteError("a shake goes between two holes", "write the two holes, such as 4~5v")
-    return Figure(played[:1], marks, played[1], grace)
-
-
-@lru_cache(maxsize=4096)
-def _figure(token: str) -> Figure:
-    """The meaning of one note token; tunes say the same few again and again."""
-    try:
-        return _meaning(_shapes(token, "note"))
-    except UnexpectedInput:
-        _, _, message, help = _explain(token)
-        raise NoteError(message, help) from None
-
-
-def _tones(written: list[list[Token]]) -> tuple[Tone, ...]:
-    """Tones from hole, arrow, depth and slide tokens; an arrow serves the holes before it."""
-    tones: list[Tone] = []
-    arrow: list[Token] = []
-    for hole_token, *own in reversed(written):
-        arrow = own or arrow
-        hole = int(hole_token)
-        if not arrow:
-            raise NoteError(
-                f"{hole} does not say which way the breath goes",
-                f"write {hole}^ to blow or {hole}v to draw",
-            )
-        sign, depth, slide = str(arrow[0]), 0.0, False
-        for token in arrow[1:]:
-            if token.type == "DEPTH":
-                depth = float(token)
-                if not depth:
-                    raise NoteError("a bend of no depth", f"write {hole}{sign} without the {token}")
-                if depth % 0.5:
-                    raise NoteError(
-                        f"{token} is no depth: depths are counted in semitones and quarter tones",
-                        f"write {hole}{sign}{round(depth * 2) / 2 or 0.5:g}",
-                    )
-            else:
-                slide = True
-        breath = Breath.BLOW if sign[0] in "^↑" else Breath.DRAW
-        if len(sign) == 2:
-            technique = Technique.OVERBLOW if breath is Breath.BLOW else Technique.OVERDRAW
-        else:
-            technique = Technique.BEND if depth else Technique.NATURAL
-        tones.append(Tone(hole, breath, technique, depth, slide))
-    tones.reverse()
-    holes = [tone.hole for tone in tones]
-    if len(set(holes)) < len(holes):
-        raise NoteError("the same hole twice in one chord", "name each hole once")
-    if len({tone.breath for tone in tones}) > 1:
-        raise NoteError(
-            "blow and draw at once: one breath goes one way",
-            "write holes of one breath, such as 2+3v, or two notes",
-        )
-    if len({tone.slide for tone in tones}) > 1:
-        raise NoteError(
-            "the slide is in for one note of the chord and out for another",
-            "write * on every arrow of the chord or on none",
-        )
-    return tuple(tones)
-
-
-def _barline(text: str) -> Barline:
-    return Barline(
-        opens=text.endswith(":"),
-        closes=text.startswith(":"),
-        double="||" in text,
-        final="]" in text,
-        ending=int(text[-1]) if text[-1].isdigit() else 0,
-    )
 
 
 def _split_lines(text: str) -> list[str]:
@@ -537,11 +391,11 @@ def _pieces(line: str) -> tuple[list[_Piece], str]:
     """A line of bars and its comment: one piece that reads, or if it fails as a whole, each
     beat by itself, and those that fail with their mistake."""
     with contextlib.suppress(UnexpectedInput):
-        shapes = _shapes(line, "line")
+        read = shapes(line, "line")
         comment = ""
-        if shapes and not isinstance(shapes[-1], list) and shapes[-1].type == "COMMENT":
-            comment = shapes.pop().rstrip()
-        return [_Piece(0, len(line), shapes)], comment
+        if read and not isinstance(read[-1], list) and read[-1].type == "COMMENT":
+            comment = read.pop().rstrip()
+        return [_Piece(0, len(line), read)], comment
     pieces = []
     comment = ""
     for found in _PIECE.finditer(line):
@@ -550,48 +404,7 @@ def _pieces(line: str) -> tuple[list[_Piece], str]:
             comment = found[0].rstrip()
             continue
         try:
-            pieces.append(_Piece(start, end, _shapes(TextSlice(line, start, end), "line")))
+            pieces.append(_Piece(start, end, shapes(TextSlice(line, start, end), "line")))
         except UnexpectedInput:
-            pieces.append(_Piece(start, end, [], _explain(found[0])))
+            pieces.append(_Piece(start, end, [], explain_piece(found[0])))
     return pieces, comment
-
-
-def _explain(piece: str) -> tuple[int, int, str, str]:
-    from tabtool.mistakes import explain  # many patterns to compile, needed for none but mistakes
-
-    return explain(piece)
-
-
-def _shapes(text: str | TextSlice[str], start: str) -> list[Any]:
-    """What `_Shape` makes of a text; lark's own types know nothing of transformers."""
-    shapes: Any = _lark().parse(text, start=start)
-    return list(shapes)
-
-
-@cache
-def _lark() -> Lark:
-    """The grammar, which an installed package carries inside and a checkout beside itself.
-
-    Lark keeps what it made of the grammar in the ``__pycache__`` there, as Python does with
-    its own sources; building it anew takes longer than all else a short command does.
-    """
-    here = os.path.dirname(os.path.abspath(__file__))
-    for folder in (os.path.join(here, "grammar"), os.path.join(os.path.dirname(here), "grammar")):
-        path = os.path.join(folder, "tab.lark")
-        if os.path.exists(path):
-            with open(path, encoding="utf-8") as file:
-                grammar = file.read()
-            start = ["line", "note"]
-            kept = _kept(folder)
-            return Lark(grammar, parser="lalr", start=start, transformer=_Shape(), cache=kept)
-    raise FileNotFoundError("the grammar tab.lark is not part of this installation")
-
-
-def _kept(folder: str) -> str | bool:
-    """Where lark may keep the built grammar; False where nothing may be written."""
-    kept = os.path.join(folder, "__pycache__")
-    try:
-        os.makedirs(kept, exist_ok=True)
-    except OSError:
-        return False
-    return os.path.join(kept, "tab.lark.built") if os.access(kept, os.W_OK) else False

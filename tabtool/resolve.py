@@ -11,15 +11,16 @@ fault does not hide the rest; only a note with no reed at all has no pitch (None
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from fractions import Fraction
-from functools import cache
 from itertools import pairwise
 from typing import NamedTuple
 
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span
 from tabtool.harp import Harp, Layout
 from tabtool.header import Setting
+from tabtool.repeats import WrittenBar, ends_part, played_order
+from tabtool.shares import shares_of, undivided
 from tabtool.temperament import Temperament
 from tabtool.tune import (
     Bar,
@@ -31,8 +32,6 @@ from tabtool.tune import (
     MusicLine,
     Note,
     SectionLine,
-    Share,
-    Split,
     Tune,
 )
 from tabtool.tunings import HARP_KEY_HELP, UNKNOWN_KEY
@@ -41,7 +40,6 @@ BAR_LENGTH = Rule("bar-length", Level.ERROR, "A bar does not add up to its meter
 NOTHING_TO_HOLD = Rule(
     "nothing-to-hold", Level.ERROR, "A hold with nothing sounding before it.", reads=True
 )
-REPEAT = Rule("repeat", Level.ERROR, "Repeat signs or endings that do not match.", reads=True)
 LYRIC = Rule("lyric", Level.ERROR, "More syllables than notes to sing them to.", reads=True)
 HARP_MISSING = Rule(
     "harp-missing", Level.ERROR, "No harp is named, so no pitch is known.", reads=True
@@ -143,19 +141,6 @@ class Score(NamedTuple):
         return last.start_s + (self.beats - last.onset) * last.beat_s
 
 
-class WrittenBar(NamedTuple):
-    """A bar in written order, with what the bar lines around it say.
-
-    `section` is an index into the sections; `ending` is 0 where no ending begins.
-    """
-
-    bar: Bar
-    section: int
-    opens: bool
-    closes: bool
-    ending: int
-
-
 class Section(NamedTuple):
     """A stretch of the text under one setting; the name is empty before the first ``[section]``."""
 
@@ -220,7 +205,8 @@ class _Playing:
 
     def play(self) -> tuple[Score, tuple[Diagnostic, ...]]:
         self.read_lines()
-        order = self.order()
+        order, faults = played_order(self.bars)
+        self.found += faults
         self.check_lengths(order)
         return self.perform(order), tuple(self.found)
 
@@ -336,118 +322,6 @@ class _Playing:
                 self.words[note.span] = (*sung[:verse], syllable)
             place += 1
 
-    def order(self) -> list[tuple[int, int]]:
-        """The indices of the bars in the order they are played, each with its pass."""
-        bars = self.bars
-        order: list[tuple[int, int]] = []
-        start, play, index = 0, 1, 0  # the repeat runs from bar `start`; this is pass `play`
-        opened = False  # whether |: stands at `start`; a repeat without one goes back all the same
-        last_ending = False  # whether the last ending of the repeat is being played
-        sent_back: set[int] = set()
-        while index < len(bars):
-            bar = bars[index]
-            if bar.opens:
-                opened = True
-                if start != index:
-                    start, play, last_ending = index, 1, False
-            if bar.ending:
-                endings = self.endings(index, start)
-                fault = self.ending_fault(index, play, endings, opened)
-                if fault:
-                    self.repeat_fault(bar, *fault)
-                elif bar.ending != play and play in endings:
-                    index = endings[play]
-                    continue
-                last_ending = bar.ending == max(endings, default=0)
-            order.append((index, play))
-            index += 1
-            over = False  # whether the repeat that runs is over after this bar
-            if bar.closes:
-                if play < self.passes(index - 1, start):
-                    sent_back.add(index - 1)
-                    play, index = play + 1, start
-                    continue
-                over = True
-                if index - 1 not in sent_back:
-                    self.repeat_fault(
-                        bar,
-                        "this goes back, but to where is not clear",
-                        "write |: where the repeated part begins",
-                    )
-            elif last_ending or not opened:
-                over = self.ends_part(index - 1)
-            if over:
-                start, play, opened, last_ending = index, 1, False, False
-        self.check_repeats()
-        return order
-
-    def ending_fault(
-        self, index: int, play: int, endings: dict[int, int], opened: bool
-    ) -> tuple[str, str] | None:
-        """What is wrong with the ending that begins at a bar, and what to write instead."""
-        ending = self.bars[index].ending
-        if not endings:
-            if ending > 1 and index and self.bars[index - 1].closes:
-                help = "write |1 where the first ending begins, before the :|"
-                return f"ending {ending} with no ending 1 before it", help
-            if opened:
-                return None  # of a repeat that never goes back `check_repeats` tells
-            help = "write |: where the repeat begins, and :| where it goes back"
-            return "an ending outside a repeat", help
-        wanted = list(endings.values()).index(index) + 1
-        if ending != wanted:
-            help = "number endings from 1 in their order: |1 … :|2 … |"
-            return f"ending {ending} where ending {wanted} should begin", help
-        if play not in endings and list(endings) == list(range(1, len(endings) + 1)):
-            help = f"write :|{play} before what is played instead of ending {ending}"
-            return f"there is no ending {play} beside ending {ending}", help
-        return None
-
-    def ends_part(self, index: int) -> bool:
-        """Whether a double bar or a new section follows the bar."""
-        if index + 1 == len(self.bars):
-            return False
-        one, two = self.bars[index], self.bars[index + 1]
-        lines = (one.bar.after, two.bar.before)
-        return one.section != two.section or any(
-            line is not None and (line.double or line.final) for line in lines
-        )
-
-    def endings(self, index: int, start: int) -> dict[int, int]:
-        """Where each ending of the repeat around `index` begins; empty if no repeat runs there."""
-        found: dict[int, int] = {}
-        closes = False
-        for at in range(start, len(self.bars)):
-            bar = self.bars[at]
-            if (at > index and bar.opens) or bar.ending in found:
-                break
-            if bar.ending:
-                found[bar.ending] = at
-            closes = closes or bar.closes
-        return found if closes and index in found.values() else {}
-
-    def passes(self, index: int, start: int) -> int:
-        """How often the passage that goes back at `index` is played: once an ending, or twice."""
-        ending = self.bars[index + 1].ending if index + 1 < len(self.bars) else 0
-        return max(2, ending, *(bar.ending for bar in self.bars[start : index + 1]))
-
-    def check_repeats(self) -> None:
-        opened: WrittenBar | None = None
-        for bar in self.bars:
-            if bar.opens:
-                if opened is not None:
-                    self.repeat_fault(
-                        opened, "a repeat that never goes back", "write :| where it does"
-                    )
-                opened = bar
-            if bar.closes:
-                opened = None
-        if opened is not None:
-            self.repeat_fault(opened, "a repeat that never goes back", "write :| where it does")
-
-    def repeat_fault(self, bar: WrittenBar, message: str, help: str) -> None:
-        self.found.append(REPEAT.at(bar.bar.span, message, help))
-
     def check_lengths(self, order: list[tuple[int, int]]) -> None:
         """Bars that do not add up; a bar split by a repeat, double bar or section counts as one."""
         excused = {order[0][0]} if order and self.short(order[0][0]) else set[int]()
@@ -457,7 +331,7 @@ class _Playing:
                 or self.bars[one].closes
                 or self.bars[two].opens
                 or self.bars[two].ending
-                or self.ends_part(one)
+                or ends_part(self.bars, one)
             )
             if boundary and self.short(one) and self.short(two):
                 meter = self.meter(one)
@@ -551,7 +425,7 @@ class _Playing:
             played.append(PlayedBar(number, bar, stretch, beat_now, len(bar.beats), play))
             for beat in bar.beats:
                 base = stretch.start_s + (beat_now - stretch.onset) * beat_s
-                for offset, length, into, out, share in _shares(beat.parts, swing):
+                for offset, length, into, out, share in shares_of(beat.parts, swing):
                     if share.symbol:
                         symbols.append(
                             SymbolEvent(
@@ -630,71 +504,8 @@ class _Pitches:
 
 def _notes(bar: Bar) -> list[Note | Broken]:
     """The notes of a bar, and what should have been notes."""
-    shares = (share for beat in bar.beats for share in _undivided(beat.parts))
+    shares = (share for beat in bar.beats for share in undivided(beat.parts))
     return [share for share in shares if isinstance(share, (Note, Broken))]
-
-
-def _shares(
-    parts: tuple[Share, ...], swing: Fraction
-) -> Iterable[tuple[Fraction, Fraction, float, float, Share]]:
-    """Each undivided share of a beat: offset and length in beats as written, and the
-    fractions of the beat's time at which it is played from and to."""
-    if not any(isinstance(part, Split) for part in parts):
-        places = _even(len(parts), swing)
-        return [(*place, part) for place, part in zip(places, parts, strict=True)]
-    flat = list(_flatten(parts, Fraction(0), Fraction(1)))
-    halves = all(_is_power_of_two(length.denominator) for _, length, _ in flat)
-    swung = swing if halves else Fraction(1, 2)
-    return [
-        (at, length, _swing(at, swung), _swing(at + length, swung), part)
-        for at, length, part in flat
-    ]
-
-
-@cache
-def _even(count: int, swing: Fraction) -> tuple[tuple[Fraction, Fraction, float, float], ...]:
-    if not _is_power_of_two(count):
-        swing = Fraction(1, 2)
-    step = Fraction(1, count)
-    return tuple(
-        (i * step, step, _swing(i * step, swing), _swing((i + 1) * step, swing))
-        for i in range(count)
-    )
-
-
-def _undivided(parts: Sequence[Share]) -> Iterable[Share]:
-    for part in parts:
-        if isinstance(part, Split):
-            yield from _undivided(part.parts)
-        else:
-            yield part
-
-
-def _flatten(
-    parts: Sequence[Share], at: Fraction, length: Fraction
-) -> Iterable[tuple[Fraction, Fraction, Share]]:
-    step = length / len(parts)
-    for part in parts:
-        if isinstance(part, Split):
-            inner = list(_flatten(part.parts, at, step))
-            if part.symbol:
-                first_at, first_length, first = inner[0]
-                inner[0] = first_at, first_length, first._replace(symbol=part.symbol)
-            yield from inner
-        else:
-            yield at, step, part
-        at += step
-
-
-def _swing(at: Fraction, swing: Fraction) -> float:
-    half = Fraction(1, 2)
-    if at <= half:
-        return float(at * 2 * swing)
-    return float(swing + (at - half) * 2 * (1 - swing))
-
-
-def _is_power_of_two(number: int) -> bool:
-    return number & (number - 1) == 0
 
 
 def _beats(count: int) -> str:

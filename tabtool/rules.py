@@ -15,7 +15,8 @@ from tabtool.headings import HARPS_JOINED, SYMBOL_LEFT
 from tabtool.load import SUFFIX, load
 from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
 from tabtool.player import parse_player
-from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD, REPEAT
+from tabtool.repeats import REPEAT
+from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD
 from tabtool.retab import (
     BEYOND_PLAYER,
     MARK_LOST,

@@ -14,7 +14,8 @@ from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO, Setting
 from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import Key
-from tabtool.resolve import Written, WrittenBar
+from tabtool.repeats import WrittenBar
+from tabtool.resolve import Written
 from tabtool.tune import PLAIN, Figure, Hold, Note, Share, Split, Tune
 
 

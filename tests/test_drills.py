@@ -39,7 +39,8 @@ from tabtool.drills.phrases import chords
 from tabtool.harp import Breath, Harp, Technique, Tone, position
 from tabtool.load import load
 from tabtool.music import Key
-from tabtool.parse import parse, parse_figure
+from tabtool.notation import parse_figure
+from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.tunings import STANDARD_KEYS, TUNINGS, find_tuning, make_harp, read_tuning
 from tabtool.writers.harptab import write

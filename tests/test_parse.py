@@ -10,7 +10,8 @@ import pytest
 from tabtool.diagnostics import Diagnostic
 from tabtool.harp import Breath, Technique, Tone
 from tabtool.music import Key
-from tabtool.parse import NoteError, parse, parse_figure
+from tabtool.notation import NoteError, parse_figure
+from tabtool.parse import parse
 from tabtool.tune import (
     Barline,
     Beat,

@@ -21,7 +21,7 @@ from tabtool.expression import perform
 from tabtool.harp import Technique, position
 from tabtool.header import FIELDS
 from tabtool.load import Loaded, load_file
-from tabtool.parse import _lark
+from tabtool.notation import _lark
 from tabtool.tune import Figure, HeaderLine, Hold, LyricLine, Marks, MusicLine, Share, Split
 from tabtool.writers import harptab, mid
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tabtool.diagnostics import Level, TabError
 from tabtool.harp import Harp, Technique, Tone
 from tabtool.load import load
-from tabtool.parse import parse_figure
+from tabtool.notation import parse_figure
 from tabtool.player import Player
 
 GROUPS = ("draw", "blow", "overbends")

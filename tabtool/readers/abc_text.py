@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from tabtool.measures import NO_CHANGE, Change
 from tabtool.music import FREE, MODES, Key, Meter, parse_meter
-from tabtool.parse import NoteError, parse_figure
+from tabtool.notation import NoteError, parse_figure
 
 _PIECE = re.compile(
     r"""(?P<string>"[^"]*")

@@ -532,7 +532,7 @@ def key_times(page: Page, address: str) -> tuple[float, float]:
 def test_the_client_is_what_its_sources_build_to() -> None:
     """The sources beside the package; building them anew gives the same bytes (needs npm)."""
     root = Path(__file__).resolve().parent.parent
-    script = root / "client" / "build.mjs"
+    script = root / "tabtool" / "page" / "client" / "build.mjs"
     if not script.exists():
         pytest.skip("no client sources beside these tests")
     if shutil.which("npm") is None:

@@ -1,4 +1,4 @@
-// Builds the page into tabtool/page/static: node client/build.mjs [--check]
+// Builds the page into tabtool/page/static: node tabtool/page/client/build.mjs [--check]
 // Packages are installed in a folder of their own outside the sources; --check builds and
 // compares with what is there, byte for byte.
 import { execFileSync } from "node:child_process";
@@ -9,7 +9,7 @@ import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
 const here = dirname(fileURLToPath(import.meta.url));
-const target = join(here, "..", "tabtool", "page", "static");
+const target = join(here, "..", "static");
 const check = process.argv.includes("--check");
 const work = mkdtempSync(join(tmpdir(), "tabtool-page-"));
 try {
@@ -34,7 +34,7 @@ try {
     const place = join(target, name);
     if (check) {
       if (!existsSync(place) || !readFileSync(place).equals(built)) {
-        console.error(`${name} differs from what its sources build to; run node client/build.mjs`);
+        console.error(`${name} differs from what its sources build to; run node tabtool/page/client/build.mjs`);
         process.exitCode = 1;
       }
     } else {

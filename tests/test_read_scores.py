@@ -310,6 +310,51 @@ def test_parts_by_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert [p for _, p in heard((tmp_path / "x.harptab").read_text())] == soprano
 
 
+def test_a_tempo_that_is_only_heard_counts() -> None:
+    """The sound element of MusicXML gives quarters a minute, whether or not one is printed."""
+    data = (CORPUS / "bach" / "bwv1.6.mxl").read_bytes()
+    melody = Source(data, "x.mxl", "mxl").melody(Choice(part="1"))
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        inner = next(n for n in archive.namelist() if n.endswith(".xml") and "META" not in n)
+        tempo = re.search(rb'tempo="(\d+)"', archive.read(inner))
+    assert tempo is not None
+    assert melody.measures[0].change.tempo == int(tempo[1])
+
+
+def test_voices_of_one_part(capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(CORPUS / "demos" / "two-voices.xml")
+    assert main(["read", path]) == 2
+    assert "2 voices sound at once in this part; choose one with --voice: 3, 4" in (
+        capsys.readouterr().err
+    )
+    assert main(["read", path, "--voice", "4"]) == 0
+    text = capsys.readouterr().out
+    voice = [
+        n
+        for m in music21.converter.parse(path).parts[0].getElementsByClass("Measure")
+        for v in m.voices
+        if v.id == "4"
+        for n in v.notes
+    ]
+    assert [pitch for _, pitch in heard(text)] == [max(p.ps for p in n.pitches) for n in voice]
+
+
+def test_staves_of_one_part(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from music21 import layout, metadata, note, stream
+
+    staves = []
+    for name in ("c5", "c3"):
+        staff = stream.PartStaff([note.Note(name, quarterLength=4), note.Note(name)])
+        staff.partName = "Piano"
+        staves.append(staff)
+    score = stream.Score([metadata.Metadata(), *staves, layout.StaffGroup(staves)])
+    path = Path(score.write("musicxml", tmp_path / "piano.musicxml"))
+    assert main(["read", str(path)]) == 2
+    assert "1 Piano, staff 1; 2 Piano, staff 2" in capsys.readouterr().err
+    assert main(["read", str(path), "--part", "staff 2"]) == 0
+    assert [pitch for _, pitch in heard(capsys.readouterr().out)] == [48, 48]
+
+
 def test_humdrum_through_music21() -> None:
     path = CORPUS / "bach" / "bwv277.krn"
     melody = Source(path.read_bytes(), "x.krn", "krn").melody(Choice(part="4"))

@@ -33,8 +33,16 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         one.get("id", ""): " ".join((one.findtext("part-name") or "").split())
         for one in root.iter("score-part")
     }
-    called = [names.get(part.get("id", ""), "") for part in parts]
-    chosen = parts[choose_part(called, name, choice.part)]
+    staves: list[tuple[ElementTree.Element, int, str]] = []  # part, staff (0: its only one), name
+    for part in parts:
+        called = names.get(part.get("id", ""), "")
+        used = sorted({one.text or "" for one in part.iter("staff")})
+        if len(used) < 2:
+            staves.append((part, 0, called))
+        staves += [
+            (part, n, f"{called}, staff {n}") for n in range(1, len(used) + 1) if len(used) > 1
+        ]
+    chosen, staff, _ = staves[choose_part([called for _, _, called in staves], name, choice.part)]
     few_enough(sum(1 for _ in chosen.iter("note")), name)
     for part in root.findall("part"):
         if part is not chosen:
@@ -47,7 +55,8 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     text = ElementTree.tostring(root, encoding="unicode")
     from tabtool.readers.staff import melody_of, parse_score  # music21: late, for it is slow
 
-    melody = melody_of(parse_score(text, "musicxml", name), name, choice._replace(part=""))
+    own = choice._replace(part=str(staff) if staff else "")
+    melody = melody_of(parse_score(text, "musicxml", name), name, own)
     melody = melody._replace(
         title=_said(root.findtext("work/work-title") or root.findtext("movement-title")),
         composer=_said(root.findtext("identification/creator[@type='composer']")),

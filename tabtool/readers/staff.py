@@ -212,9 +212,9 @@ class _Reading:
         return Key(tonic, mode)
 
     def tempo(self, mark: Any, one: Any, change: Change) -> Change:
-        if mark.number is None or mark.numberImplicit:
-            word = f"'{mark.text}'" if mark.text else ""
-            self.remarks.append(f"the tempo word {word} gives no number, so no tempo is set")
+        written = mark.number if not mark.numberImplicit else None
+        if not (written or mark.numberSounding):
+            self.remarks.append(f"the tempo word '{mark.text}' gives no number: no tempo is set")
             return change
         if mark.getOffsetInHierarchy(one) > 0:
             self.remarks.append("a change of tempo within a bar is written at its beginning")

@@ -2,6 +2,7 @@
 import { question } from "./ask.js";
 import { duration, find, make, plural, say } from "./dom.js";
 import { Editor } from "./editor.js";
+import { TuneFile } from "./file.js";
 import { HarpView } from "./harp.js";
 import { bring } from "./import.js";
 import { Library } from "./library.js";
@@ -12,12 +13,10 @@ import { ask, Refusal } from "./talk.js";
 import { SOUNDS, Takes } from "./take.js";
 import { TuneView, key } from "./tune.js";
 
-const NEW = "title: \nharp: C\nkey: C\ntempo: 96\nmeter: 4/4\n\n";
 const LONG = 150; // notes
 const REST = 150; // milliseconds
 const WAIT = 40; // milliseconds of quiet before the text is looked at
 
-const tune = { path: "", digest: null, line_end: "\n", saved: "" };
 let start = null;
 let latest = null; // the last answer to `draw`, for the text as it was then
 let asked = 0;
@@ -27,9 +26,16 @@ const editor = new Editor(find("editor"), document.body.dataset.nonce, {
   changed: () => changed(),
   selected: () => selected(),
   keys: [
-    { key: "Mod-s", run: () => (save(), true) },
-    { key: "Mod-Enter", run: () => (toggle(), true) },
+    { key: "Mod-s", run: () => (guarded(() => tune.save())(), true) },
+    { key: "Mod-Enter", run: () => (guarded(toggle)(), true) },
   ],
+});
+const tune = new TuneFile(editor, {
+  title: () => latest?.title ?? "",
+  shown: () => {
+    sound.stop();
+    changed();
+  },
 });
 const view = new TuneView(find("tune"), {
   lit: (note) => light(note),
@@ -55,7 +61,7 @@ const mover = new Mover({
     say(`${said}; undo brings the old tab back`);
   },
 });
-const library = new Library({ open: (path) => leave(() => open(path)) });
+const library = new Library({ open: guarded((path) => tune.leave(() => tune.open(path))) });
 
 function failed(error) {
   if (!(error instanceof Refusal)) console.error(error);
@@ -77,7 +83,7 @@ function guarded(act) {
 
 let pending = null;
 function changed() {
-  find("unsaved").hidden = editor.text === tune.saved;
+  find("unsaved").hidden = !tune.unsaved;
   score = null;
   clearTimeout(pending);
   pending = setTimeout(guarded(look), WAIT);
@@ -259,92 +265,6 @@ function ended() {
   view.now(null);
 }
 
-// Opening and saving.
-
-async function leave(act) {
-  if (editor.text !== tune.saved) {
-    const answer = await question("The tune is not saved", make("p", {}, "Leave it and lose what has changed?"), [
-      ["stay", "Stay here", true], ["leave", "Leave it"],
-    ]);
-    if (answer !== "leave") return;
-  }
-  await guarded(act)();
-}
-
-function show(opened) {
-  sound.stop();
-  Object.assign(tune, { path: opened.path, digest: opened.digest, line_end: opened.line_end, saved: opened.text });
-  score = null;
-  editor.open(opened.text);
-  find("name").textContent = opened.path || "New tune";
-  history.replaceState(null, "", opened.path ? `#${encodeURI(opened.path)}` : location.pathname);
-  changed();
-}
-
-async function open(path) {
-  show(await ask("open", { path }));
-}
-
-function fresh(text = NEW) {
-  show({ path: "", digest: null, line_end: "\n", text });
-  if (text !== NEW) {
-    tune.saved = "";
-    find("unsaved").hidden = false;
-    return;
-  }
-  editor.view.dispatch({ selection: { anchor: "title: ".length } });
-  editor.view.focus();
-}
-
-function fileName() {
-  const title = latest?.title ?? "";
-  const plain = title.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "");
-  return `${plain || "tune"}${start.suffix}`;
-}
-
-async function save() {
-  if (!tune.path) {
-    const input = make("input", { id: "savename", value: fileName(), size: 36 });
-    const answer = await question("Save the tune in the folder", make("label", {}, "file name ", input), [
-      ["save", "Save", true], ["", "Cancel"],
-    ]);
-    if (answer !== "save") return;
-    const name = input.value.trim();
-    await put(name.endsWith(start.suffix) ? name : `${name}${start.suffix}`, null);
-  } else await put(tune.path, tune.digest);
-}
-
-async function put(path, seen) {
-  const text = editor.text;
-  try {
-    const saved = await ask("save", { path, text, seen, line_end: tune.line_end });
-    Object.assign(tune, { path: saved.path, digest: saved.digest, saved: text });
-    find("name").textContent = saved.path;
-    history.replaceState(null, "", `#${encodeURI(saved.path)}`);
-    find("unsaved").hidden = editor.text === tune.saved;
-    say(`saved ${saved.path}`);
-  } catch (error) {
-    if (!error.changed) throw error;
-    await settle(path, error, text);
-  }
-}
-
-// The file on disk is another: show both and ask; nothing is overwritten unasked.
-async function settle(path, error, text) {
-  const now = error.now;
-  const content = [make("p", {}, `${error.message}. What is there now would be lost if this were saved over it.`)];
-  if (now) {
-    content.push(make("div", { class: "two" },
-      make("div", {}, make("h3", {}, "here"), make("pre", { tabindex: "0" }, text)),
-      make("div", {}, make("h3", {}, "on disk"), make("pre", { tabindex: "0" }, now.text))));
-  }
-  const answer = await question("Changed on disk", content, [
-    ["", "Keep editing", true], ["over", "Save over it"], ...(now ? [["disk", "Open what is on disk"]] : []),
-  ], true);
-  if (answer === "over") await put(path, now ? now.digest : null);
-  else if (answer === "disk") await open(path);
-}
-
 // The rest.
 
 async function tidy() {
@@ -362,7 +282,7 @@ async function give() {
   if (!answer) return;
   const { data, suffix, lost } = await ask("export", { text: editor.text, path: tune.path, format: answer });
   const bytes = Uint8Array.from(atob(data), (character) => character.charCodeAt(0));
-  const name = (tune.path.split("/").at(-1) || fileName()).replace(start.suffix, "") + suffix;
+  const name = (tune.path.split("/").at(-1) || tune.name).replace(start.suffix, "") + suffix;
   const link = make("a", { href: URL.createObjectURL(new Blob([bytes])), download: name });
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
@@ -396,18 +316,19 @@ function pane(name) {
 function wire() {
   const press = (id, act) => find(id).addEventListener("click", guarded(act));
   press("tunes", () => library.choose());
-  press("new", () => leave(() => fresh()));
-  press("save", save);
+  press("new", () => tune.leave(() => tune.fresh()));
+  press("save", () => tune.save());
+  press("saveas", () => tune.saveAs());
   press("tidy", tidy);
   press("give", give);
   press("move", () => (sound.stop(), mover.ask(start)));
   const takes = new Takes({
     tune: () => ({ text: editor.text, path: tune.path, drawn: latest }),
-    drill: guarded((harp, bends) => drill(harp, bends, (text) => leave(() => fresh(text)))),
+    drill: guarded((harp, bends) => drill(harp, bends, (text) => tune.leave(() => tune.fresh(text)))),
     open: (text, told) => brought(text, told),
   });
   press("take", () => (sound.stop(), takes.ask()));
-  const brought = (text, told) => leave(() => (fresh(text), say(told, told.length > 90)));
+  const brought = (text, told) => tune.leave(() => (tune.fresh(text), say(told, told.length > 90)));
   press("import", () => bring(start, brought));
   addEventListener("dragover", (event) => event.preventDefault());
   addEventListener("drop", guarded((event) => {
@@ -417,7 +338,7 @@ function wire() {
     if (SOUNDS.some((suffix) => file.name.toLowerCase().endsWith(suffix))) takes.ask(file);
     else bring(start, brought, file);
   }));
-  press("practise", () => practise(latest, start, (text) => leave(() => fresh(text))));
+  press("practise", () => practise(latest, start, (text) => tune.leave(() => tune.fresh(text))));
   press("me", me);
   press("play", toggle);
   press("stop", () => sound.stop());
@@ -448,14 +369,14 @@ function wire() {
     if (!(event.ctrlKey || event.metaKey) || event.defaultPrevented) return;
     if (event.key === "s") {
       event.preventDefault();
-      guarded(save)();
+      guarded(() => tune.save())();
     } else if (event.key === "Enter" && !document.querySelector("dialog[open]")) {
       event.preventDefault();
       guarded(toggle)();
     }
   });
   addEventListener("beforeunload", (event) => {
-    if (editor.text !== tune.saved) event.preventDefault();
+    if (tune.unsaved) event.preventDefault();
   });
 }
 
@@ -464,8 +385,9 @@ async function begun() {
   start = await ask("start");
   editor.words = start;
   const path = decodeURI(location.hash.slice(1)) || document.body.dataset.first;
-  if (path) await open(path).catch((error) => (failed(error), fresh()));
-  else fresh();
+  tune.suffix = start.suffix;
+  if (path) await tune.open(path).catch((error) => (failed(error), tune.fresh()));
+  else tune.fresh();
   document.body.dataset.ready = "yes";
   performance.mark("ready"); // with a tune open, every control answers
 }

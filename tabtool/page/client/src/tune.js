@@ -79,8 +79,8 @@ export class TuneView {
       make("span", { class: "number" }, String(bar.number)),
       bar.after.startsWith(":") ? make("b", { class: "sign back", title: "back to where the repeat began" }, ":|") : "",
     ];
-    return make("section", {
-      class: "bar", "aria-label": `bar ${bar.number}`, "data-bar": String(bar.number),
+    return make("div", {
+      class: "bar", role: "group", "aria-label": `bar ${bar.number}`, "data-bar": String(bar.number),
       style: { "flex-grow": String(beats), "min-width": `min(${beats * unit}rem, 100%)`, "max-width": `${beats * unit * 1.6}rem` },
     }, make("div", { class: "barhead" }, signs), over, box, under);
   }

@@ -311,6 +311,19 @@ def test_a_move_keeps_what_it_says_and_changes_nothing_itself(client: TestClient
     assert refused(client, "move", text=TUNE, harp="A", keep="nothing")
 
 
+def test_a_tune_in_a_tuning_file_is_moved(client: TestClient, folder: Path) -> None:
+    own = "name: mine\nkey: C\nblow: C4 E4 G4 C5\ndraw: D4 G4 B4 D5\n"
+    (folder / "deep").mkdir()
+    (folder / "deep" / "own.harptuning").write_text(own)
+    text = "title: x\nharp: C\ntuning: own.harptuning\n| 1^ 1v 2^ 4^ |\n"
+    moved = ask(client, "move", text=text, path="deep/new.harptab", keep="holes", harp="D")
+    assert "tuning: own.harptuning" in moved["text"]
+    assert moved["playable"]
+    assert str(folder) not in json.dumps(moved)
+    said = refused(client, "move", text="harp: C\n", path="deep/new.harptab", harp="D")
+    assert str(folder) not in said
+
+
 def test_harps_are_ranked_for_the_tune(client: TestClient) -> None:
     text = TUNE.replace("2v 3v 4v 4^", "4^ 5^ 6^ 5v")  # C E G F
     rows = ask(client, "harps", text=text)["harps"]

@@ -382,6 +382,23 @@ def test_a_harp_of_the_ranking_is_tried_and_taken(page: Page, address: str) -> N
     playwright.expect(page.locator(".cm-content")).to_contain_text("harp: C")
 
 
+def test_a_tune_in_a_tuning_of_its_own_is_moved(page: Page, address: str, songs: Path) -> None:
+    own = "name: Fourth reed\nkey: C\nblow: C4 E4 A4 C5 E5 G5 C6 E6 G6 C7\n"
+    own += "draw: D4 G4 B4 D5 F#5 A5 B5 D6 F#6 A6\n"
+    (songs / "own.harptuning").write_text(own)
+    (songs / "kettle.harptab").write_text(
+        "title: Own\nharp: C\ntuning: own.harptuning\n\n| 4^ 5v 6^ 3v |\n"
+    )
+    opened(page, address)
+    playwright.expect(page.locator("#harp caption")).to_contain_text("Fourth reed")
+    page.locator("#move").click()
+    page.locator("#ranking tbody button").filter(has_text="Fourth reed").first.click()
+    playwright.expect(page.locator("#moved")).to_contain_text("every note sounds as before")
+    page.get_by_role("button", name="Accept").click()
+    assert "tuning: own.harptuning" in text_of(page)
+    playwright.expect(page.locator("#list li.error")).to_have_count(0)
+
+
 def test_a_score_dropped_on_the_page_becomes_a_tune(page: Page, address: str) -> None:
     pytest.importorskip("music21", reason="reading scores needs music21")
     opened(page, address)

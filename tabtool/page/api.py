@@ -230,7 +230,9 @@ def move(desk: Desk, body: Json) -> Json:
     if faults:
         raise TabError(f"line {faults[0].span.line}: {faults[0].message}; mend that first")
     fields = {name: text_of(body, name, 60, default) for name, default in _WISH.items()}
-    return moved(loaded, text, Wish(**fields), desk.kept.player)
+    path = text_of(body, "path", 400, "")
+    real = desk.folder.real(path) if path else os.path.join(desk.folder.root, "tune")
+    return moved(loaded, text, Wish(**fields), desk.kept.player, real)
 
 
 def harps(desk: Desk, body: Json) -> Json:

@@ -34,10 +34,17 @@ class Wish(NamedTuple):
     by: str = ""
 
 
-def move(loaded: Loaded, text: str, wish: Wish, player: Player) -> Json:
-    """The tune moved, with what changed; `TabError` where the wish cannot be granted."""
-    request = _request(loaded, wish)
-    moved = retab(loaded, text, request, player)
+def move(loaded: Loaded, text: str, wish: Wish, player: Player, real: str = "") -> Json:
+    """The tune moved, with what changed; `TabError` where the wish cannot be granted.
+
+    `real` is where the tune lies, or would: files that it names are read from there.
+    """
+    request, name = _request(loaded, wish), loaded.tune.file
+    at_home = loaded._replace(tune=loaded.tune._replace(file=real or name))
+    try:
+        moved = retab(at_home, text, request, player)
+    except TabError as error:
+        raise TabError(str(error).replace(real, name) if real else str(error)) from None
     setting = moved.loaded.score.stretches[0].setting
     return {
         "text": moved.text,
@@ -46,10 +53,10 @@ def move(loaded: Loaded, text: str, wish: Wish, player: Player) -> Json:
         "position": position(setting.harp, setting.key) if setting.harp and setting.key else 0,
         "semitones": moved.semitones,
         "playable": moved.loaded.playable,
-        "summary": summary(moved.loaded),
+        "summary": summary(moved.loaded._replace(tune=moved.loaded.tune._replace(file=name))),
         "before": tally(loaded.score, player)._asdict(),
         "after": tally(moved.loaded.score, player)._asdict(),
-        "findings": as_rows(moved.findings),
+        "findings": [{**row, "file": name} for row in as_rows(moved.findings)],
         "lines": side_by_side(text, moved.text),
     }
 

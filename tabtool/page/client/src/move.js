@@ -34,6 +34,7 @@ export class Mover {
     this.body = { text, path };
     this.moved = null;
     const harp = drawn?.harps[0];
+    this.ownTuning = harp?.tuning ?? "";
     const keys = ["", "low", "high"].flatMap((register) => start.keys.map((key) => `${register} ${key}`.trim()));
     this.keep = choice("keep", KINDS, "sound");
     this.harp = choice("toharp", [["", "the tune's own"], ...keys.map((key) => [key, key])], "");
@@ -99,7 +100,9 @@ export class Mover {
   try(harp) {
     this.keep.value = "sound";
     this.key.value = "";
-    for (const [select, value] of [[this.harp, harp.key], [this.tuning, harp.tuning]]) {
+    // The tune's own tuning may come from a file, which has no name to choose it by.
+    const tuning = harp.tuning === this.ownTuning ? "" : harp.tuning;
+    for (const [select, value] of [[this.harp, harp.key], [this.tuning, tuning]]) {
       if (![...select.options].some((option) => option.value === value)) select.append(make("option", { value }, value));
       select.value = value;
     }

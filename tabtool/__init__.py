@@ -19,8 +19,6 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from tabtool.audio import by_voice as play_score
-    from tabtool.audio import encoded as sound_file
     from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError
     from tabtool.expression import perform as perform_score
     from tabtool.harp import Breath, Harp, Layout, Technique, Tone, Way, find, position
@@ -34,6 +32,8 @@ if TYPE_CHECKING:
     from tabtool.resolve import NoteEvent, Score
     from tabtool.resolve import resolve as resolve_tune
     from tabtool.scala import find as find_temperament
+    from tabtool.sound.audio import by_voice as play_score
+    from tabtool.sound.audio import encoded as sound_file
     from tabtool.temperament import Temperament
     from tabtool.tune import Figure, Marks, Note, Tune
     from tabtool.tunings import TUNINGS, find_tuning, make_harp, read_tuning
@@ -71,8 +71,8 @@ _HOME = {
     "Practice": ("practice", "Practice"),
     "practise": ("practice", "arranged"),
     "perform_score": ("expression", "perform"),
-    "play_score": ("audio", "by_voice"),
-    "sound_file": ("audio", "encoded"),
+    "play_score": ("sound.audio", "by_voice"),
+    "sound_file": ("sound.audio", "encoded"),
     "midi_file": ("writers.mid", "write"),
     "Temperament": ("temperament", "Temperament"),
     "find_temperament": ("scala", "find"),

@@ -11,11 +11,11 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple, TypeAlias
 
-from tabtool.fingering import Hands, hands
 from tabtool.harp import Harp, Layout, Technique, Tone
 from tabtool.header import DEFAULT_TEMPO
+from tabtool.holes.fingering import Hands, hands
+from tabtool.holes.passage import Passage, Want
 from tabtool.measures import Measure, RepeatError, order
-from tabtool.passage import Passage, Want
 from tabtool.player import Player
 from tabtool.tune import Figure
 from tabtool.tunings import STANDARD_KEYS, make_harp

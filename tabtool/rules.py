@@ -11,13 +11,8 @@ from typing import NamedTuple
 from tabtool.checks import NOTE_CHECKS, PASSAGE_CHECKS
 from tabtool.diagnostics import Diagnostic, Rule
 from tabtool.header import TUNING_SUFFIX
-from tabtool.headings import HARPS_JOINED, SYMBOL_LEFT
-from tabtool.load import SUFFIX, load
-from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
-from tabtool.player import parse_player
-from tabtool.repeats import REPEAT
-from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD
-from tabtool.retab import (
+from tabtool.holes.headings import HARPS_JOINED, SYMBOL_LEFT
+from tabtool.holes.retab import (
     BEYOND_PLAYER,
     MARK_LOST,
     NO_PITCH,
@@ -29,6 +24,11 @@ from tabtool.retab import (
     Request,
     retab,
 )
+from tabtool.load import SUFFIX, load
+from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
+from tabtool.player import parse_player
+from tabtool.repeats import REPEAT
+from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD
 from tabtool.tunings import TUNING_FILE, TUNINGS, UNKNOWN_KEY, read_tuning
 
 MOVING = (  # what is told of a tune that is moved to another harp or key

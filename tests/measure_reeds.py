@@ -19,7 +19,7 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
-from tabtool import soundfont
+from tabtool.sound import soundfont
 
 KEYS = (48, 64, 67, 72, 76, 79, 84, 88)  # the reeds recorded: C3 E4 G4 C5 E5 G5 C6 E6
 FONTS = (

@@ -15,13 +15,13 @@ import soundfile
 from measure_reeds import FONTS, Samples, fundamental
 from test_soundfont import built
 
-from tabtool import audio, voice
 from tabtool.cli import main
 from tabtool.expression import perform
 from tabtool.load import load
 from tabtool.practice import Practice, arranged, clicks, comping
 from tabtool.resolve import Score
-from tabtool.soundfont import FontError
+from tabtool.sound import audio, voice
+from tabtool.sound.soundfont import FontError
 from tabtool.temperament import named
 from tabtool.writers import mid
 
@@ -267,8 +267,8 @@ def test_a_missing_extra_says_how_to_get_it(
 
     source = tmp_path / "a.harptab"
     source.write_text(MARKED)
-    monkeypatch.delitem(sys.modules, "tabtool.audio")
-    monkeypatch.delattr("tabtool.audio")
+    monkeypatch.delitem(sys.modules, "tabtool.sound.audio")
+    monkeypatch.delattr("tabtool.sound.audio")
     monkeypatch.setitem(sys.modules, "soundfile", None)
     assert main(["audio", str(source), "-o", str(tmp_path / "a.wav")]) == 2
     assert "pip install 'tabtool[audio]'" in capsys.readouterr().err

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from tabtool.costs import COSTS, costs_for
-from tabtool.fingering import PHRASE, Choice, Grip, Hands, choose, hands
+from tabtool.holes.costs import COSTS, costs_for
+from tabtool.holes.fingering import PHRASE, Choice, Grip, Hands, choose, hands
+from tabtool.holes.melody import melody
+from tabtool.holes.minimum import Network
+from tabtool.holes.passage import Passage, Want
 from tabtool.load import load_file
-from tabtool.melody import melody
-from tabtool.minimum import Network
-from tabtool.passage import Passage, Want
 from tabtool.player import Player
 from tabtool.tune import Figure
 from tabtool.tunings import TUNINGS, find_tuning, make_harp

@@ -9,8 +9,8 @@ from collections.abc import Callable
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from tabtool.fingering import Hands, choose
-from tabtool.passage import Passage, Want
+from tabtool.holes.fingering import Hands, choose
+from tabtool.holes.passage import Passage, Want
 from tabtool.player import Player
 from tabtool.tunings import TUNINGS, make_harp
 

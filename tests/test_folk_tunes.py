@@ -17,13 +17,13 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from tabtool.diagnostics import Level
-from tabtool.fingering import choose, hands
+from tabtool.holes.fingering import choose, hands
+from tabtool.holes.melody import melody
+from tabtool.holes.passage import Passage, Want
+from tabtool.holes.ranking import Rated, every_harp, rank
+from tabtool.holes.retab import Keep, Request, retab
 from tabtool.load import load
-from tabtool.melody import melody
-from tabtool.passage import Passage, Want
 from tabtool.player import Player
-from tabtool.ranking import Rated, every_harp, rank
-from tabtool.retab import Keep, Request, retab
 from tabtool.tunings import STANDARD_KEYS, TUNINGS, make_harp
 
 RICHTER = TUNINGS["Richter"]

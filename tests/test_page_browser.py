@@ -423,7 +423,7 @@ def test_a_score_dropped_on_the_page_becomes_a_tune(page: Page, address: str) ->
 def test_a_take_is_judged_and_a_recording_made(page: Page, address: str) -> None:
     """A sound file of the tune is found note for note; the browser's microphone is read too."""
     pytest.importorskip("soundfile", reason="recordings need the audio extra")
-    audio = pytest.importorskip("tabtool.audio", reason="recordings need the audio extra")
+    audio = pytest.importorskip("tabtool.sound.audio", reason="recordings need the audio extra")
     text = "title: Take\nharp: C\ntempo: 100\n\n| 4^ 4v 5^ 5v | 6^ - 3v2 - |\n"
     sound = audio.encoded(audio.by_voice(load(text).score), audio.RATE, ".wav")
     opened(page, address, "")

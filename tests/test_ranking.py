@@ -15,13 +15,10 @@ import pytest
 
 from tabtool.cli import main
 from tabtool.diagnostics import TabError
-from tabtool.fingering import hands
 from tabtool.harp import position
-from tabtool.load import load, load_file
-from tabtool.melody import melody
-from tabtool.music import parse_key
-from tabtool.player import Player
-from tabtool.ranking import (
+from tabtool.holes.fingering import hands
+from tabtool.holes.melody import melody
+from tabtool.holes.ranking import (
     cheapest_cover,
     every_harp,
     rank,
@@ -29,7 +26,10 @@ from tabtool.ranking import (
     read_case,
     smallest_set,
 )
-from tabtool.tally import tally
+from tabtool.holes.tally import tally
+from tabtool.load import load, load_file
+from tabtool.music import parse_key
+from tabtool.player import Player
 from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
 
 SONGS = Path(__file__).resolve().parent.parent / "songs"

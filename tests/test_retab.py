@@ -17,13 +17,13 @@ from random_tunes import random_tune, text_of
 from tabtool.cli import main
 from tabtool.diagnostics import Diagnostic, Level, TabError
 from tabtool.harp import position
+from tabtool.holes.rekey import moved_key
+from tabtool.holes.retab import Keep, Octaves, Request, Retabbed, retab
+from tabtool.holes.rewrite import Edit, rewrite
 from tabtool.load import Loaded, load, load_file
 from tabtool.music import Key, parse_key
 from tabtool.parse import parse
 from tabtool.player import Player
-from tabtool.rekey import moved_key
-from tabtool.retab import Keep, Octaves, Request, Retabbed, retab
-from tabtool.rewrite import Edit, rewrite
 from tabtool.tune import CommentLine, HeaderLine, LyricLine, MusicLine, SectionLine, Tune
 from tabtool.tunings import TUNINGS, harp_at, make_harp
 from tabtool.writers.harptab import write

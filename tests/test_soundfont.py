@@ -11,8 +11,8 @@ import pytest
 import soundfile
 from measure_reeds import FONTS, one_note
 
-from tabtool import soundfont
-from tabtool.soundfont import FontError
+from tabtool.sound import soundfont
+from tabtool.sound.soundfont import FontError
 
 RATE = 44100
 

@@ -16,9 +16,9 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from scipy.integrate import cumulative_simpson
 from scipy.signal import get_window
 
-from tabtool import soundfont, voice
-from tabtool.reeds import REEDS, Reed
-from tabtool.voice import Sound, render
+from tabtool.sound import soundfont, voice
+from tabtool.sound.reeds import REEDS, Reed
+from tabtool.sound.voice import Sound, render
 
 RATE = 44100
 # Low F harp at its lowest reed to a high G harp's hole 10, and bends three semitones below.

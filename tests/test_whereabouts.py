@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 
 from tabtool.cli import main
-from tabtool.costs import COSTS
 from tabtool.harp import find, position
+from tabtool.holes.costs import COSTS
+from tabtool.holes.whereabouts import Whereabouts, whereabouts
 from tabtool.load import load
 from tabtool.music import Key
 from tabtool.player import Player
 from tabtool.tunings import TUNINGS, make_harp
-from tabtool.whereabouts import Whereabouts, whereabouts
 
 ALL = " ".join(f"{hole}^ {hole}v" for hole in range(1, 11))
 
@@ -56,7 +56,7 @@ def test_two_draw_and_three_blow() -> None:
 
 def test_the_difference_is_that_of_the_whole_tune() -> None:
     """Oracle: the tune written the other way, counted as a whole."""
-    from tabtool.tally import tally
+    from tabtool.holes.tally import tally
 
     text = "harp: C\ntempo: 150\n| 2v,3v 2v2 /2v 2^,2v | 4^ 2v 4v 2v,1v |\n"
     before = tally(load(text).score).cost

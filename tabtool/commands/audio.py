@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     practice = practising.asked(args)
     suffix = ".wav" if args.out == "-" else os.path.splitext(args.out)[1].lower()
     try:
-        from tabtool import audio
+        from tabtool.sound import audio
     except ImportError as error:
         raise TabError(f"audio needs {error.name}: pip install 'tabtool[audio]'") from None
     if suffix not in audio.FORMATS:  # said before the work, not after

@@ -20,14 +20,14 @@ from tabtool.cli import OK, PROBLEMS
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.files import read_text
-from tabtool.fingering import hands
 from tabtool.harp import Harp, Technique, position
+from tabtool.holes.fingering import hands
+from tabtool.holes.melody import Melody, melody
+from tabtool.holes.ranking import EASE, Rated, every_harp, rank, read_case, smallest_set
+from tabtool.holes.rekey import moved_key
 from tabtool.load import Loaded
-from tabtool.melody import Melody, melody
 from tabtool.music import Key
 from tabtool.player import Player
-from tabtool.ranking import EASE, Rated, every_harp, rank, read_case, smallest_set
-from tabtool.rekey import moved_key
 from tabtool.report import many, ordinal, table
 
 

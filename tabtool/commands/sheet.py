@@ -19,10 +19,10 @@ import os
 
 from tabtool.cli import OK
 from tabtool.commands import common, printing
+from tabtool.holes.retab import Keep, Request, retab
 from tabtool.load import Loaded, load
 from tabtool.report import many
 from tabtool.resolve import as_written
-from tabtool.retab import Keep, Request, retab
 from tabtool.sheet.engrave import Second, pretty
 from tabtool.sheet.layout import Options, sheet
 from tabtool.writers.harptab import write

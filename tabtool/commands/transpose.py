@@ -29,13 +29,13 @@ from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.harp import position
 from tabtool.header import Setting
+from tabtool.holes.rekey import interval_to
+from tabtool.holes.retab import Keep, Octaves, Request, Retabbed, retab
+from tabtool.holes.tally import Tally, tally
 from tabtool.load import Loaded
 from tabtool.music import Key, parse_key
-from tabtool.rekey import interval_to
 from tabtool.report import as_rows, as_text, many, ordinal, summary, table
 from tabtool.resolve import Score
-from tabtool.retab import Keep, Octaves, Request, Retabbed, retab
-from tabtool.tally import Tally, tally
 from tabtool.tune import MusicLine, Tune
 from tabtool.writers.harptab import write
 

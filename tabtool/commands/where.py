@@ -14,12 +14,12 @@ import argparse
 
 from tabtool.cli import OK, PROBLEMS
 from tabtool.commands import common
-from tabtool.costs import costs_for
 from tabtool.diagnostics import TabError
+from tabtool.holes.costs import costs_for
+from tabtool.holes.whereabouts import Whereabouts, whereabouts
 from tabtool.load import Loaded
 from tabtool.player import Player
 from tabtool.report import many, table
-from tabtool.whereabouts import Whereabouts, whereabouts
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

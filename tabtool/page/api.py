@@ -15,6 +15,7 @@ from tabtool.diagnostics import TabError
 from tabtool.files import decode
 from tabtool.fixes import Fixes
 from tabtool.header import FIELDS
+from tabtool.holes.ranking import every_harp
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.music import MODES, parse_key
 from tabtool.page.folder import LARGEST_TUNE, Folder
@@ -28,7 +29,6 @@ from tabtool.page.takes import judge, write_down
 from tabtool.page.view import Json, needs, view
 from tabtool.parse import Known
 from tabtool.player import Player
-from tabtool.ranking import every_harp
 from tabtool.readers import SUFFIXES, Choice
 from tabtool.report import as_rows, summary
 from tabtool.spellings import SPELLINGS

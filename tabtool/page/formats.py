@@ -81,7 +81,7 @@ def _sound(loaded: Loaded, suffix: str) -> Exported:
     if loaded.score.seconds > LONGEST_SOUND:
         raise TabError("longer than twenty minutes; make its sound file by tabtool audio")
     try:
-        from tabtool import audio
+        from tabtool.sound import audio
     except ImportError as error:
         raise TabError(f"sound files need {error.name}: pip install 'tabtool[audio]'") from None
     return Exported(audio.encoded(audio.by_voice(loaded.score), audio.RATE, f".{suffix}"))

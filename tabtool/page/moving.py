@@ -9,16 +9,16 @@ from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
 from tabtool.harp import Harp, Layout, position
+from tabtool.holes.melody import melody
+from tabtool.holes.ranking import rank
+from tabtool.holes.rekey import interval_to, moved_key
+from tabtool.holes.retab import Keep, Octaves, Request, retab
+from tabtool.holes.tally import tally
 from tabtool.load import Loaded
-from tabtool.melody import melody
 from tabtool.music import parse_key
 from tabtool.page.view import Json
 from tabtool.player import Player
-from tabtool.ranking import rank
-from tabtool.rekey import interval_to, moved_key
 from tabtool.report import as_rows, summary
-from tabtool.retab import Keep, Octaves, Request, retab
-from tabtool.tally import tally
 from tabtool.tunings import TUNINGS, find_tuning
 
 

@@ -11,8 +11,8 @@ from fractions import Fraction
 
 from tabtool.expression import Sound, perform
 from tabtool.page.view import Json, place
-from tabtool.reeds import REEDS, RELEASE
 from tabtool.resolve import NoteEvent, Score, Stretch
+from tabtool.sound.reeds import REEDS, RELEASE
 
 STEP_S = 0.01  # between two points of a pitch curve
 SLOWEST, FASTEST = 0.25, 2.0

@@ -21,20 +21,20 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError, in_order
-from tabtool.fingering import Choice, Grip, Hands, hands
 from tabtool.harp import Harp, Layout, Tone
 from tabtool.header import Setting
-from tabtool.headings import Headings
+from tabtool.holes.fingering import Choice, Grip, Hands, hands
+from tabtool.holes.headings import Headings
+from tabtool.holes.melody import Melody, melody
+from tabtool.holes.out_of_reach import least_wrong, nearest_ways
+from tabtool.holes.passage import Want
+from tabtool.holes.rekey import moved_key
+from tabtool.holes.rewrite import Edit, rewrite
 from tabtool.load import Loaded, load
-from tabtool.melody import Melody, melody
 from tabtool.music import Key, spell
-from tabtool.out_of_reach import least_wrong, nearest_ways
 from tabtool.parse import parse
-from tabtool.passage import Want
 from tabtool.player import Player
-from tabtool.rekey import moved_key
 from tabtool.resolve import NoteEvent
-from tabtool.rewrite import Edit, rewrite
 from tabtool.tune import Figure
 from tabtool.tunings import harp_at, make_harp
 from tabtool.writers.harptab import write

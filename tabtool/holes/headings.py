@@ -9,10 +9,10 @@ from collections.abc import Callable, Iterator, Mapping
 from tabtool.diagnostics import Diagnostic, Level, Rule
 from tabtool.harp import Harp, Layout
 from tabtool.header import FIELDS, Setting
+from tabtool.holes.rekey import moved_symbol
+from tabtool.holes.rewrite import Edit
 from tabtool.load import Loaded
 from tabtool.music import Key
-from tabtool.rekey import moved_symbol
-from tabtool.rewrite import Edit
 from tabtool.tune import HeaderLine, MusicLine, SectionLine, Share, Split
 from tabtool.tunings import TUNINGS
 

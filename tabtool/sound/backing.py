@@ -11,7 +11,7 @@ import numpy as np
 
 from tabtool.music import hz
 from tabtool.practice import Click, Strum
-from tabtool.voice import Samples
+from tabtool.sound.voice import Samples
 
 TAP, STRONG_TAP = 1100.0, 1650.0  # Hz
 TAP_LEVEL, STRONG_LEVEL = 0.16, 0.26  # peak of full scale

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from tabtool.expression import GRACE_S
 from tabtool.harp import Harp
-from tabtool.passage import Passage, Want
+from tabtool.holes.passage import Passage, Want
 from tabtool.resolve import NoteEvent
 from tabtool.tune import Figure
 

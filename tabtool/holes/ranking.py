@@ -12,9 +12,9 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
-from tabtool.fingering import hands
 from tabtool.harp import Harp, Layout
-from tabtool.melody import Melody
+from tabtool.holes.fingering import hands
+from tabtool.holes.melody import Melody
 from tabtool.player import Player
 from tabtool.tunings import (
     HARP_KEY_HELP,

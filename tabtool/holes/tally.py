@@ -8,9 +8,9 @@ from __future__ import annotations
 from itertools import groupby, pairwise
 from typing import NamedTuple
 
-from tabtool.fingering import hands
 from tabtool.harp import Technique
-from tabtool.melody import melody
+from tabtool.holes.fingering import hands
+from tabtool.holes.melody import melody
 from tabtool.player import Player
 from tabtool.resolve import Score
 

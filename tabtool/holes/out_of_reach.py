@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from itertools import product
 
 from tabtool.diagnostics import TabError
-from tabtool.fingering import Grip, Hands
 from tabtool.harp import OVERBEND_RAISE, Breath, Harp, Technique, Tone
-from tabtool.passage import Want
+from tabtool.holes.fingering import Grip, Hands
+from tabtool.holes.passage import Want
 
 
 def nearest_ways(pitch: float, harp: Harp, played: Hands) -> list[tuple[str, Grip]]:

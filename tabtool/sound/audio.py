@@ -14,12 +14,12 @@ from typing import NamedTuple
 import numpy as np
 import soundfile
 
-from tabtool import backing, voice
 from tabtool.diagnostics import TabError
 from tabtool.expression import SHUT, Sound, perform
 from tabtool.practice import Click, Strum
 from tabtool.resolve import Score
-from tabtool.voice import Samples
+from tabtool.sound import backing, voice
+from tabtool.sound.voice import Samples
 
 RATE = 44100
 LONGEST_S = 3600.0  # a take is held in memory: an hour is 0.6 GB
@@ -87,7 +87,7 @@ def open_font(path: str, score: Score, chords: bool = False, click: bool = False
     """
     from pathlib import Path
 
-    from tabtool import soundfont
+    from tabtool.sound import soundfont
     from tabtool.writers.mid import GUITAR
 
     presets = [(0, soundfont.HARMONICA)]
@@ -116,7 +116,7 @@ def by_font(
     score: Score, font: Font, clicks: Iterable[Click] = (), strums: Iterable[Strum] = ()
 ) -> tuple[Samples, int]:
     """The score through a sound font: two channels (frames × 2), and their rate in Hz."""
-    from tabtool import soundfont
+    from tabtool.sound import soundfont
     from tabtool.writers import mid
 
     take, rate = soundfont.render(font.data, mid.write(score, clicks, strums, ring_s=1.0))

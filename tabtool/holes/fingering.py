@@ -21,10 +21,10 @@ from functools import lru_cache
 from itertools import pairwise, product
 from typing import NamedTuple
 
-from tabtool.costs import costs_for
 from tabtool.harp import OVERBEND_RAISE, Breath, Harp, Layout, Technique, Tone
-from tabtool.minimum import Network
-from tabtool.passage import TOLERANCE, Passage, Want
+from tabtool.holes.costs import costs_for
+from tabtool.holes.minimum import Network
+from tabtool.holes.passage import TOLERANCE, Passage, Want
 from tabtool.player import Player
 
 PHRASE = 4  # notes; shorter runs than this are no phrase, and may be played either way

@@ -20,7 +20,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from tabtool.reeds import NOISE_BANDS, REEDS, RELEASE
+from tabtool.sound.reeds import NOISE_BANDS, REEDS, RELEASE
 
 Samples = NDArray[np.float32]
 Times = NDArray[np.float64]

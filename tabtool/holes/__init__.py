@@ -1,0 +1,1 @@
+"""Which holes: the best ones for a melody, a tune moved to another harp, the harps that fit it."""

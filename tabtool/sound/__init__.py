@@ -1,0 +1,1 @@
+"""What a tune sounds like: the reed voice, sound fonts, files of sound."""

@@ -339,6 +339,17 @@ def test_voices_of_one_part(capsys: pytest.CaptureFixture[str]) -> None:
     assert [pitch for _, pitch in heard(text)] == [max(p.ps for p in n.pitches) for n in voice]
 
 
+def test_voices_of_abc_line_by_line() -> None:
+    """V: as the standard has it (7): the lines of several voices in turn."""
+    data = abc('V:1 name="Tune"\nV:2\n[V:1] c2d2e2f2|\n[V:2] C8|\n[V:1] g8|\n[V:2] G,8|')
+    with pytest.raises(TabError, match="1 Tune; 2 2"):
+        Source(data, "x.abc", "abc").melody(Choice())
+    assert list(Source(data, "x.abc", "abc").melody(Choice("tune")).pitches()) == [
+        72, 74, 76, 77, 79,
+    ]  # fmt: skip
+    assert list(Source(data, "x.abc", "abc").melody(Choice("2")).pitches()) == [60, 55]
+
+
 def test_staves_of_one_part(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     from music21 import layout, metadata, note, stream
 

@@ -37,11 +37,8 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     few_enough(sum(len(bar.places) for one in taken.voices for bar in one.bars), name)
     from tabtool.readers.staff import parse_score  # music21: late, for it is slow
 
-    score = parse_score(taken.notes_only, "abc", name)
-    parts = [part for part in score.parts if part.recurse().notes]
-    if len(parts) != len(taken.voices):
-        raise TabError(f"{name}: {len(taken.voices)} voices, of which {len(parts)} were understood")
-    sounding = list(_sounding(parts[taken.voices.index(voice)]))
+    score = parse_score(voice.notes_only, "abc", name)
+    sounding = list(_sounding(score.parts[0])) if score.parts else []
     places = [place for bar in voice.bars for place in bar.places]
     if len(sounding) != len(places):
         raise TabError(

@@ -1,7 +1,7 @@
 """The text of an ABC tune taken apart: bars, and what is said at each of their notes.
 
 How long notes are and what pitch they have is left to music21, which is handed the text
-again without anything else (`Scan.notes_only`): its notes stand in the order of ours.
+again without anything else (`Voice.notes_only`): its notes stand in the order of ours.
 Clauses named are those of the ABC standard 2.1.
 """
 
@@ -68,17 +68,17 @@ class BarText(NamedTuple):
 
 
 class Voice(NamedTuple):
-    """The bars of one voice, and what it is called."""
+    """The bars of one voice, what it is called, and its notes alone, for music21."""
 
     name: str
     bars: tuple[BarText, ...]
+    notes_only: str
 
 
 class Scan(NamedTuple):
-    """A tune: its voices, the text for music21, and what has no place in a melody."""
+    """A tune: its voices, its meter at the beginning, and what has no place in a melody."""
 
     voices: tuple[Voice, ...]
-    notes_only: str
     meter: Meter
     lost: Counter[str]
     remarks: tuple[str, ...]
@@ -98,7 +98,6 @@ def scan(text: str) -> Scan:
         remarks.append("the order of parts (P: in the head) is not followed: they stand as printed")
     return Scan(
         tuple(voice.finished() for voice in scanning.voices.values() if voice.has_notes),
-        scanning.outward.replace(_COUNT, str(scanning.tuplet_count)),
         scanning.meter,
         scanning.lost,
         tuple(remarks),
@@ -114,8 +113,10 @@ def field(head: str, letter: str) -> str:
 class _Voice:
     """A voice in the making."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, head: str) -> None:
         self.name = name
+        self.outward = head
+        self.tuplet_left = self.tuplet_count = 0
         self.places: list[Place] = []  # of all bars
         self.bars: list[BarText] = []
         self.start = 0  # the first place of the bar being read
@@ -167,7 +168,7 @@ class _Voice:
         for (end, _), bar in zip(self.bar_ends, self.bars, strict=True):
             bars.append(bar._replace(places=tuple(self.places[start:end])))
             start = end
-        return Voice(self.name, tuple(bars))
+        return Voice(self.name, tuple(bars), self.outward.replace(_COUNT, str(self.tuplet_count)))
 
 
 class _Scanning:
@@ -178,13 +179,12 @@ class _Scanning:
         self.meter = read_meter(field(head, "M")) or FREE
         bar = self.meter.beats and self.meter.beats * self.meter.beat_quarters
         unit = field(head, "L") or ("1/16" if bar and bar < 3 else "1/8")  # 3.1.7
-        self.outward = f"X:1\nL:{unit}\n{key_line}\n"
+        self.head = f"X:1\nL:{unit}\n{key_line}\n"
         self.voices: dict[str, _Voice] = {}
-        self.voice = self.voices.setdefault("1", _Voice("1"))
+        self.voice = self.voices.setdefault("1", _Voice("1", self.head))
         self.symbol = self.tab = ""
         self.change = Change(tempo=read_tempo(field(head, "Q")), key=read_key(key_line[2:].strip()))
         self.now = self.meter
-        self.tuplet_left = self.tuplet_count = 0
 
     def line(self, line: str) -> None:
         named = re.match(r"([A-Za-z]):(.*)", line)
@@ -196,7 +196,7 @@ class _Scanning:
             self.sung = 0
             for piece in _PIECE.finditer(line):
                 self.piece(piece)
-            self.outward += "\n"
+            self.voice.outward += "\n"
 
     def field(self, letter: str, value: str) -> None:
         if letter == "w":
@@ -207,9 +207,9 @@ class _Scanning:
             self.lost["lines of symbols"] += 1
         elif letter == "K":
             self.change = self.change._replace(key=read_key(value) or self.change.key)
-            self.outward += f"\nK:{value}\n"
+            self.voice.outward += f"\nK:{value}\n"
         elif letter == "L":
-            self.outward += f"\nL:{value}\n"
+            self.voice.outward += f"\nL:{value}\n"
         elif letter == "M":
             self.now = read_meter(value) or FREE
             self.change = self.change._replace(meter=self.now)
@@ -219,18 +219,17 @@ class _Scanning:
             self.change = self.change._replace(section=value)
         elif letter == "V":
             name = value.split()[0] if value else "1"
-            self.voice = self.voices.setdefault(name, _Voice(name))
+            self.voice = self.voices.setdefault(name, _Voice(name, self.head))
             called = re.search(r'\b(?:name|nm)="([^"]*)"', value)
             if called:
                 self.voice.name = called[1]
-            self.outward += f"\nV:{name}\n"
 
     def piece(self, piece: re.Match[str]) -> None:
         kind, text = piece.lastgroup, piece[0]
         if kind in ("passes", "bar"):
             if "|" in text or "::" in text:
                 self.voice.bar_line(piece["bar"].lstrip("."), piece["passes"] or "")
-                self.outward += " | "
+                self.voice.outward += " | "
         elif kind == "ending":
             self.voice.ending(piece["ending"])
         elif kind == "string":
@@ -239,7 +238,7 @@ class _Scanning:
             self.field(text[1], text[3:-1].strip())
         elif kind == "decoration":
             if text in _CARRIED:
-                self.outward += text
+                self.voice.outward += text
             else:
                 self.lost["decorations"] += 1
         elif kind == "sign":
@@ -250,32 +249,32 @@ class _Scanning:
             self.lost["second voices within a bar (&), written after the first"] += 1
         elif kind == "note":
             self.voice.line.append(len(self.voice.places))
-            self.outward += text.replace("-", "")
+            self.voice.outward += text.replace("-", "")
             self.place(False)
             if "-" in text:
                 self.tie()
         elif kind == "rest":
-            self.outward += "z"
+            self.voice.outward += "z"
             self.place(True)
         elif kind in ("bars_rest", "count"):
             for index in range(min(int(piece["count"] or 1), 500)):
                 if index:
                     self.voice.bar_line("|", "")
-                    self.outward += " | "
-                self.outward += "z"
+                    self.voice.outward += " | "
+                self.voice.outward += "z"
                 self.place(True, whole_bar=True)
         elif text == "-":
             self.tie()
         elif kind == "tuplet":
             self.tuplet(text)
         elif kind == "grace":
-            if self.tuplet_left:  # music21 counts grace notes among those of a tuplet
-                self.tuplet_count += len(re.findall(r"[A-Ga-g]", text))
-            self.outward += text
+            if self.voice.tuplet_left:  # music21 counts grace notes among those of a tuplet
+                self.voice.tuplet_count += len(re.findall(r"[A-Ga-g]", text))
+            self.voice.outward += text
         elif kind == "length":
-            self.outward += text
+            self.voice.outward += text
         else:
-            self.outward += " " if text.isspace() else ""
+            self.voice.outward += " " if text.isspace() else ""
 
     def tuplet(self, text: str) -> None:
         """``(p:q:r``: p notes in the time of q, for the next r notes (4.13)."""
@@ -283,15 +282,17 @@ class _Scanning:
         actual, normal, count = (*numbers, 0, 0)[:3]
         by_meter = 3 if self.now.beats and self.now.beat_quarters.numerator == 3 else 2
         usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(actual, by_meter)
-        self.tuplet_left = self.tuplet_count = count or actual
-        self.outward += f"({actual}:{normal or usual}:{_COUNT}"
+        self.voice.tuplet_left = self.voice.tuplet_count = count or actual
+        self.voice.outward += f"({actual}:{normal or usual}:{_COUNT}"
 
     def counted(self) -> None:
         """One more note; at the end of a tuplet its count is known."""
-        if self.tuplet_left:
-            self.tuplet_left -= 1
-            if not self.tuplet_left:
-                self.outward = self.outward.replace(_COUNT, str(self.tuplet_count))
+        if self.voice.tuplet_left:
+            self.voice.tuplet_left -= 1
+            if not self.voice.tuplet_left:
+                self.voice.outward = self.voice.outward.replace(
+                    _COUNT, str(self.voice.tuplet_count)
+                )
 
     def place(self, rest: bool, whole_bar: bool = False) -> None:
         self.counted()

@@ -28,6 +28,11 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     key = re.search(r"^K:", text, re.MULTILINE)
     if not key:
         raise TabError(f"{name}: this is no ABC file: a tune needs a line K: with its key")
+    damaged = "=3D" in text
+    if damaged:  # as mail encodes an equals sign; no ABC has a figure after it
+        text = text.replace("=\n", "").replace("=3D", "=")
+        key = re.search(r"^K:", text, re.MULTILINE)
+        assert key is not None
     head = text[: key.start()]
     taken = scan(text)
     if choice.voice:
@@ -54,7 +59,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         field(head, "T"),
         field(head, "C"),
         voice.name if len(names) > 1 else "",
-        (*said, *taken.remarks),
+        (*said, *taken.remarks, *(("=3D, left by mail, is read as =",) if damaged else ())),
     )
 
 

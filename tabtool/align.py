@@ -35,22 +35,23 @@ SAME = 0.3
 SKIP, SKIP_EACH, GRACE_EACH = 7.0, 4.0, 0.5
 WRONG, EXTRA = 6.0, 7.0
 JUMP = 22.0
-RESUME = 12.0
+RESUME = 16.0
 REPEAT = 14.0
 """Costs: of skipping (once, and each note or grace note), of a wrong or extra note, of going
 anywhere, of a note that goes on after a gap, and of repeating a pitch without any dip."""
 
-DIP_EACH, DIP_MOST = 5.0, 14.0
-"""What a decibel of dip takes off REPEAT, and the most it can: inside notes the level dips by
-less than 2 dB in 95 of 100, at repeats, in a room and without any gap, by more in as many."""
+DIP_LEAST, DIP_EACH = 1.0, 6.0
+"""Decibels of dip that are none, and what each further one takes off REPEAT: inside notes the
+level dips by less than 2 dB in 95 of 100, at repeats, in a room and without any gap, by more in
+as many."""
 
-LATELY = 8
+LATELY = 5
 """Frames for which a dip parts what comes after from what came before."""
 
-DIP_FREE, DIP_LASTING, DIP_LASTING_MOST = 5.0, 0.8, 5.0
+DIP_FREE, DIP_LASTING, DIP_LASTING_MOST = 5.0, 0.8, 12.0
 """A note may dip so many decibels at no cost; then what each costs, and the most."""
 
-OTHER = 0.75
+OTHER = 0.85
 """Likelihood of a frame of a steady wrong or extra note, where one of the right note has 1."""
 
 SCOOPED = 0.12
@@ -184,8 +185,7 @@ class _Costs:
 
 def _likeness(off: Floats) -> Floats:
     """Of a frame so many semitones off its note, 0 to 1."""
-    near = 1 / (1 + (np.abs(off) / 0.55) ** 8)
-    return np.where((off > -1.4) & (off < 0), np.maximum(near, SCOOPED), near).astype(np.float32)
+    return np.asarray(1 / (1 + (np.abs(off) / 0.6) ** 8), np.float32)
 
 
 def likelihood(track: PitchTrack, wanted: Sequence[Pitches], sounding: Floats) -> Floats:
@@ -202,13 +202,15 @@ def _evidence(track: PitchTrack, wanted: Sequence[Pitches], sung: Floats) -> _Ev
     note = np.zeros((len(pitch), len(wanted)), np.float32)
     apart = np.zeros_like(note)
     together = np.array([len(pitches) > 1 for pitches in wanted])
+    roots = np.array([pitches[0] for pitches in wanted], np.float32)
     for k in range(pitch.shape[1]):
         near = np.zeros_like(note)
         for column, pitches in enumerate(wanted):
             for each in pitches:
                 near[:, column] = np.maximum(near[:, column], _likeness(pitch[:, k] - each))
-        note += share[:, k : k + 1] * near
         apart += share[:, k : k + 1] * (1 - near)
+        below = (pitch[:, k : k + 1] < roots) & (pitch[:, k : k + 1] > roots - 1.4)
+        note += share[:, k : k + 1] * np.where(below, np.maximum(near, SCOOPED), near)
     moved = np.zeros(len(pitch), np.float32)
     moved[1:] = np.abs(np.diff(pitch[:, 0])) > 0.4
     quiet = 1 - sung
@@ -253,11 +255,13 @@ def align(
     depth = dips(track)
     lasting = np.clip(DIP_LASTING * (depth - DIP_FREE), 0, DIP_LASTING_MOST)
     lately = np.maximum.reduce([np.roll(depth, k) for k in range(LATELY)])
-    now = np.maximum(0, REPEAT - DIP_EACH * depth)
-    since = np.maximum(0, REPEAT - DIP_EACH * lately)
+    now, since = (
+        np.clip(REPEAT - DIP_EACH * (each - DIP_LEAST), 0, REPEAT) for each in (depth, lately)
+    )
     # a pitch that goes on from the frame before, by itself and as the pitch of each note
     goes_on = np.roll(sounding, 1) * (1 - seen.moved)
-    was_there = np.roll(np.exp(seen.note), 1, axis=0)
+    clear = np.exp(seen.note) / np.maximum(sounding, 0.3)[:, None]
+    was_there = np.roll(np.minimum(clear, 1), 1, axis=0)
     goes_on[0] = was_there[0] = 0
     costs = _Costs(lasting, now, since[:, None] * was_there, since * goes_on)
     first = _groups(track, sounding, depth)

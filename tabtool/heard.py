@@ -63,8 +63,10 @@ def heard(
     """Visits of a take; ``written`` gives each note's onset and end in seconds as written."""
     visits, other = _visits(track, stretches)
     visits = [visit for visit in visits if _sounds(track, visit, targets, tuning)]
+    visits = _grown(track, visits, other, targets, tuning)
     last = {visit.place: number for number, visit in enumerate(visits)}
     again = [v for number, v in enumerate(visits) if last[v.place] != number]
+    again = [v for v in again if (v.last - v.first) * track.hop_s >= SCRAP_S]
     found = {v.place: v for number, v in enumerate(visits) if last[v.place] == number}
     _drop(track, found, written)
     _split(track, found, targets, written)
@@ -111,6 +113,28 @@ def _sounds(track: PitchTrack, visit: Visit, targets: Sequence[Pitches], tuning:
         sure = pitch[:, 0][weight[:, 0] > 0.3]
         held = (np.abs(sure - np.median(sure)) < 0.4).sum() if len(sure) else 0
     return bool(held * track.hop_s >= SHORTEST_S)
+
+
+def _grown(
+    track: PitchTrack,
+    visits: Sequence[Visit],
+    other: Sequence[Stretch],
+    targets: Sequence[Pitches],
+    tuning: float,
+) -> list[Visit]:
+    """Notes drawn out over the faint frames after them that still have their pitch."""
+    starts = sorted([v.first for v in visits] + [s.first for s in other] + [len(track.level)])
+    grown: list[Visit] = []
+    for visit in visits:
+        if visit.state is State.NOTE and len(targets[visit.place]) == 1:
+            limit = next(start for start in starts if start >= visit.last)
+            part = slice(visit.last, limit)
+            away = np.abs(np.nan_to_num(track.pitch[part], nan=-99) - targets[visit.place] - tuning)
+            holds = ((away < 0.4) & (track.weight[part] > 0.15)).any(axis=1)
+            ends = np.flatnonzero(~holds)
+            visit = replace(visit, last=int(visit.last + (ends[0] if len(ends) else len(holds))))
+        grown.append(visit)
+    return grown
 
 
 def pace(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from tabtool.align import State, Stretch, align, tuning_guess
 from tabtool.heard import SHORTEST_S, Visit, heard
-from tabtool.pitchtrack import FINE_S, PitchTrack
+from tabtool.pitchtrack import FINE_S, PitchTrack, hz
 
 GOOD = 10.0
 """Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &
@@ -38,8 +38,12 @@ UNSETTLED_S, UNSETTLED = 0.3, 4.0
 """A note shorter than that (seconds) whose pitch still moves by more than that (cents, as
 ``spread``) has no steady part: reeds take 60–300 ms to settle, and no figure would mean much."""
 
-FLOOR_SHAKES = 2.0
-"""Decibels by which the level of silence or of a room goes up and down by itself."""
+SPEAKS_PERIODS, SPEAKS_S = 8.5, 0.004
+"""Periods, and seconds besides, in which a reed comes within 6 dB of its level."""
+
+FLOOR_SHAKES, FLOOR_STANDS, DEEP = 2.0, 4.0, 13.0
+"""Decibels: by which the level of silence or of a room goes up and down by itself; within which
+it stands still before an onset; and from which a rise is seen from its beginning."""
 
 EDGE_S = 0.022
 """A frame whose middle lies nearer to a note's border hears the neighbour too."""
@@ -121,7 +125,8 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     take = heard(track, stretches, targets, tuning, written)
     notes: list[Judged] = []
     extras: list[Extra] = []
-    borders = _borders(track, (*take.notes, *take.again), take.other)
+    pitches = [note.pitch + tuning for note in expected]
+    borders = _borders(track, (*take.notes, *take.again), take.other, pitches)
     for number, visit in enumerate((*take.notes, *take.again)):
         note = expected[visit.place]
         start, end = borders[number]
@@ -146,12 +151,18 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
 
 
 def _borders(
-    track: PitchTrack, visits: Sequence[Visit], odd: Sequence[Stretch]
+    track: PitchTrack,
+    visits: Sequence[Visit],
+    odd: Sequence[Stretch],
+    pitches: Sequence[float],
 ) -> list[tuple[float, float]]:
     """Start and end of each visit in seconds, the starts refined on the envelope."""
     rough = [track.start_s + track.hop_s * (visit.first - 0.5) for visit in visits]
     rough_end = [track.start_s + track.hop_s * (visit.last - 0.5) for visit in visits]
-    starts = [onset(track.envelope, at, end) for at, end in zip(rough, rough_end, strict=True)]
+    starts = [
+        onset(track.envelope, at, end, pitches[visit.place])
+        for visit, at, end in zip(visits, rough, rough_end, strict=True)
+    ]
     following = sorted(starts + [track.start_s + track.hop_s * (s.first - 0.5) for s in odd])
     result = []
     for start, at_end in zip(starts, rough_end, strict=True):
@@ -161,13 +172,17 @@ def _borders(
     return result
 
 
-def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
+def onset(
+    envelope: NDArray[np.float32], rough: float, end: float, pitch: float | None = None
+) -> float:
     """When the rise of the level near ``rough`` began, in seconds.
 
-    A reed takes 10–60 ms to speak, low ones longest; amplitude rises about evenly.  So from two
-    crossings of the rise its beginning is reached by going back: three times the way from −10 to
-    −6 dB below the top; out of a shallow dip, where the old note still hides that beginning,
-    three quarters of the way from the dip's bottom to −3 dB.
+    A reed takes 10–60 ms to speak, low ones longest, and its amplitude rises about evenly.  So
+    from two crossings of the rise its beginning is reached by going back: from −10 and −6 dB
+    below the top where it rises from near silence, from −6 and −3 dB where from noise or a room;
+    out of a shallow dip, where the old note still hides the beginning, from the dip's bottom.
+    Where ``pitch`` is known the way back is no longer than the reed takes to speak.  The factors
+    are those of the sampled reeds of two sound fonts.
     """
     step = FINE_S
     a = max(0, round((rough - 0.06) / step))
@@ -175,12 +190,16 @@ def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
     if b - a < 4:
         return rough
     bottom = a + int(np.argmin(envelope[a:b]))
-    # noise and rooms leave a floor that shakes: its last low point counts
-    near = envelope[bottom : min(b, bottom + round(0.06 / step))]
+    least = float(envelope[bottom])
     top = float(envelope[bottom : bottom + round(0.12 / step)].max())
-    rises = int(np.argmax(near > 0.5 * (float(envelope[bottom]) + top)))
-    low = np.flatnonzero(near[: rises or len(near)] < float(envelope[bottom]) + FLOOR_SHAKES)
-    bottom += int(low[-1])
+    before = float(envelope[max(0, bottom - round(0.06 / step)) : bottom + 1].max())
+    from_floor = before - least < min(FLOOR_STANDS, 0.5 * (top - least))
+    if from_floor or top - least >= DEEP:
+        # noise and rooms leave a floor that shakes: its last low point counts
+        near = envelope[bottom : min(b, bottom + round(0.06 / step))]
+        rises = int(np.argmax(near > 0.5 * (least + top)))
+        low = np.flatnonzero(near[: rises or len(near)] < least + FLOOR_SHAKES)
+        bottom += int(low[-1])
     stop = min(len(envelope), bottom + round(0.12 / step), max(bottom + 8, round(end / step)))
     rise = envelope[bottom:stop]
     if len(rise) < 3:
@@ -197,12 +216,17 @@ def onset(envelope: NDArray[np.float32], rough: float, end: float) -> float:
 
     if depth < 2.0:
         return rough
-    if depth >= 13:
+    if depth >= DEEP:
         at = crossing(10) - 3 * (crossing(6) - crossing(10))
         at = max(at, bottom * step if depth < 30 else crossing(25) - 0.002)
+    elif from_floor and depth >= 7:
+        at = max(crossing(6) - 2.8 * (crossing(3) - crossing(6)), bottom * step - 0.005)
     else:
-        at = bottom * step - 0.75 * (crossing(min(3.0, depth / 2)) - bottom * step)
-    return float(min(max(at, rough - 0.08), rough + 0.06))
+        at = bottom * step - (crossing(min(3.0, depth / 2)) - bottom * step)
+    if pitch is not None:
+        speaks = SPEAKS_PERIODS / float(hz(pitch)) + SPEAKS_S
+        at = max(at, crossing(min(6.0, 0.6 * depth)) - 1.3 * speaks)
+    return float(min(max(at - 0.001, rough - 0.08), rough + 0.06))
 
 
 def _end(envelope: NDArray[np.float32], start: float, latest: float) -> float:
@@ -301,19 +325,21 @@ def _vibrato(times: Any, error: Any) -> tuple[float, float]:
 
 
 def _extras(track: PitchTrack, stretch: Stretch) -> list[Extra]:
-    """Steady notes within a stretch of others: split where the pitch leaps or sinks away."""
+    """Notes within a stretch of others: split where the pitch leaps or fades, kept if the later
+    part of each holds its pitch."""
     pitch = track.pitch[stretch.first : stretch.last, 0]
-    good = track.weight[stretch.first : stretch.last, 0] > 0.35
+    good = track.weight[stretch.first : stretch.last, 0] > 0.25
     found: list[Extra] = []
     first = 0
     for i in range(1, len(pitch) + 1):
-        if i < len(pitch) and good[i] and good[i - 1] and abs(pitch[i] - pitch[i - 1]) < 0.4:
+        if i < len(pitch) and good[i] and good[i - 1] and abs(pitch[i] - pitch[i - 1]) < 0.7:
             continue
         seconds = (i - first) * track.hop_s
-        part = pitch[first:i]
-        if seconds >= EXTRA_S and np.ptp(np.percentile(part, [25, 75])) < 0.25:
+        later = pitch[first + (i - first) * 2 // 5 : i]
+        middle = float(np.median(later))
+        if seconds >= EXTRA_S and (np.abs(later - middle) < 0.3).mean() > 0.6:
             start = track.start_s + track.hop_s * (stretch.first + first - 0.5)
-            found.append(Extra(start, start + seconds, float(np.median(part))))
+            found.append(Extra(start, start + seconds, middle))
         first = i
     return found
 

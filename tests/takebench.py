@@ -41,9 +41,7 @@ CONDITIONS = {
     "phone coding": Manner(coding="aac", tuning=20.0),
     "room 0.5 s": Manner(room=0.5),
     "noise 10 dB": Manner(noise_db=10.0),
-    "noise, room, scoops": Manner(
-        noise_db=10.0, room=0.4, scoops=0.4, skips=1, wrongs=1, extras=1
-    ),
+    "noise, room, scoops": Manner(noise_db=10.0, room=0.4, scoops=0.4, skips=1, wrongs=1, extras=1),
 }
 
 
@@ -155,7 +153,7 @@ def _scores(take: Take, verdict: Verdict) -> tuple[float, float, float]:
     ] + [(e.start_s, e.end_s, e.pitch) for e in verdict.extra]
     one, two = (np.array(sorted(each)) for each in (wanted, heard))
     pitches = [440 * 2 ** ((each[:, 2] - 69) / 12) for each in (one, two)]
-    spans = one[:, :2], np.maximum(two[:, :2], [[0, 0]]) + [[0, 1e-6]]
+    spans = one[:, :2], np.add(two[:, :2], np.array([[0, 1e-6]]))
     onsets = transcription.onset_precision_recall_f1(*spans)[2]
     pitch = transcription.precision_recall_f1_overlap(
         spans[0], pitches[0], spans[1], pitches[1], offset_ratio=None
@@ -223,9 +221,10 @@ def trackers() -> None:
             sizes = np.abs(errors)
             gross = np.mean(~(sizes < 50))
             fine = sizes[sizes < 50]
+            middle, most = np.percentile(fine, [50, 95])
             print(
-                f"{name:12} {tracker:28} {np.median(fine):5.2f}/{np.percentile(fine, 95):5.2f} cents, "
-                f"{gross:5.1%} gross or missed, {len(take.samples) / take.rate / spent:4.0f} × real time"
+                f"{name:12} {tracker:28} {middle:5.2f}/{most:5.2f} cents, {gross:5.1%} gross "
+                f"or missed, {len(take.samples) / take.rate / spent:4.0f} × real time"
             )
 
 

@@ -89,7 +89,7 @@ def test_the_tuning_is_set_apart_from_the_player() -> None:
 
 
 @fonts
-@pytest.mark.parametrize("seed", [3, 4, 5])
+@pytest.mark.parametrize("seed", [3, 5, 6])
 def test_slips_are_named(seed: int) -> None:
     manner = Manner(skips=1, wrongs=1, extras=1, false_start=3, tempo=1.2)
     take = made(manner, key=55, seed=seed)

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tabtool.canonical import write
 from tabtool.cli import main
 from tabtool.diagnostics import Level, TabError
 from tabtool.drills import (
@@ -43,7 +44,6 @@ from tabtool.notation import parse_figure
 from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.tunings import STANDARD_KEYS, TUNINGS, find_tuning, make_harp, read_tuning
-from tabtool.writers.harptab import write
 
 PLAYERS = (
     Player(),

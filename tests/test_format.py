@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_tunes import random_tune, text_of
 
+from tabtool.canonical import write
 from tabtool.cli import main
 from tabtool.diagnostics import Span
 from tabtool.parse import parse
 from tabtool.resolve import resolve
 from tabtool.tune import BlankLine, Tune
-from tabtool.writers.harptab import write
 
 
 def laid_out(text: str) -> str:

@@ -21,7 +21,7 @@ FLOORS = (
     ("files", "music"),
     ("harp", "player"),
     ("tune", "tunings", "temperament", "scala", "mistakes", "symbols"),
-    ("header",),
+    ("header", "canonical"),
     ("notation", "parse", "repeats", "shares", "resolve"),
     ("expression", "practice", "checks"),
     ("load",),

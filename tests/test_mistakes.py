@@ -8,13 +8,13 @@ from random import Random
 
 import pytest
 
+from tabtool.canonical import write
 from tabtool.diagnostics import Diagnostic, Level
 from tabtool.load import load
 from tabtool.mistakes import MISTAKES, explain
 from tabtool.parse import parse
 from tabtool.report import as_text
 from tabtool.tune import MusicLine
-from tabtool.writers.harptab import write
 
 SONGS = Path(__file__).parent.parent / "songs"
 

@@ -23,15 +23,15 @@ from typing import Any
 
 import pytest
 
-from tabtool.choose import best_harp, fit
 from tabtool.cli import main
 from tabtool.diagnostics import TabError
 from tabtool.load import load
-from tabtool.measures import stream
-from tabtool.notate import Written, notate
 from tabtool.player import Player
 from tabtool.readers import Choice, Source, open_source
-from tabtool.rhythm import Slot, TooFine, beats
+from tabtool.scores.choose import best_harp, fit
+from tabtool.scores.measures import stream
+from tabtool.scores.notate import Written, notate
+from tabtool.scores.rhythm import Slot, TooFine, beats
 from tabtool.tunings import TUNINGS, make_harp
 
 music21 = pytest.importorskip("music21")
@@ -613,7 +613,7 @@ def test_a_file_that_would_last_for_ever_is_refused() -> None:
 @pytest.mark.parametrize("form", ["musicxml", "abc", "krn", "mxl"])
 def test_truncated_scores_are_told_or_read(form: str) -> None:
     from tabtool.resolve import as_written
-    from tabtool.staff import staff
+    from tabtool.scores.staff import staff
     from tabtool.writers import musicxml, mxl
 
     tune = load("harp: C\nmeter: 4/4\n| 4^ 4v 5^ 5v | 6^ - - - |\n").tune

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from random_tunes import random_tune, text_of
 
+from tabtool.canonical import write
 from tabtool.cli import main
 from tabtool.diagnostics import Diagnostic, Level, TabError
 from tabtool.harp import position
@@ -26,7 +27,6 @@ from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.tune import CommentLine, HeaderLine, LyricLine, MusicLine, SectionLine, Tune
 from tabtool.tunings import TUNINGS, harp_at, make_harp
-from tabtool.writers.harptab import write
 
 SONGS = sorted((Path(__file__).resolve().parent.parent / "songs").glob("*.harptab"))
 MOVES = (

@@ -29,6 +29,7 @@ from tabtool.drills import worksheet
 from tabtool.load import load, load_file
 from tabtool.player import Player
 from tabtool.resolve import as_written
+from tabtool.scores.staff import staff
 from tabtool.sheet import html, pdf, svg
 from tabtool.sheet.drawing import Box, Page, Text, around
 from tabtool.sheet.engrave import Second, pretty
@@ -41,7 +42,6 @@ from tabtool.sheet.paper import read
 from tabtool.sheet.spread import Wanted, spread
 from tabtool.sheet.style import Style
 from tabtool.sheet.worksheet import worksheet_pages
-from tabtool.staff import staff
 from tabtool.tune import Figure, Tune
 from tabtool.tunings import find_tuning, make_harp
 

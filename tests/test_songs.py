@@ -15,6 +15,7 @@ from typing import get_args
 import mido
 import pytest
 
+from tabtool import canonical
 from tabtool import tune as tunes
 from tabtool.diagnostics import Level
 from tabtool.expression import perform
@@ -23,7 +24,7 @@ from tabtool.header import FIELDS
 from tabtool.load import Loaded, load_file
 from tabtool.notation import _lark
 from tabtool.tune import Figure, HeaderLine, Hold, LyricLine, Marks, MusicLine, Share, Split
-from tabtool.writers import harptab, mid
+from tabtool.writers import mid
 
 SONGS = Path(__file__).parent.parent / "songs"
 
@@ -87,7 +88,7 @@ def test_every_song_is_clean(path: Path) -> None:
 def test_every_song_is_in_canonical_layout(path: Path) -> None:
     """`format` leaves each song as it is, and reading it again gives the same tune."""
     text = path.read_text(encoding="utf-8")
-    assert harptab.write(loaded(path).tune) == text
+    assert canonical.write(loaded(path).tune) == text
 
 
 @pytest.mark.parametrize("path", songs(), ids=lambda path: path.stem)

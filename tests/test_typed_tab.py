@@ -14,7 +14,7 @@ from tabtool.diagnostics import TabError
 from tabtool.load import load
 from tabtool.readers.txt import Typed, read
 from tabtool.resolve import as_written
-from tabtool.spellings import SPELLINGS
+from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
 from tabtool.writers.txt import lost, write
 

@@ -20,19 +20,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tabtool.choose import best_harp
+from tabtool.canonical import write as canonical
 from tabtool.cli import main
 from tabtool.load import load
-from tabtool.measures import Melody, Sounded, filled, stream
 from tabtool.music import FREE, parse_meter
-from tabtool.notate import notate
 from tabtool.readers import Choice, Source
 from tabtool.resolve import as_written
-from tabtool.staff import Staff, staff
+from tabtool.scores.choose import best_harp
+from tabtool.scores.measures import Melody, Sounded, filled, stream
+from tabtool.scores.notate import notate
+from tabtool.scores.staff import Staff, staff
+from tabtool.scores.values import values
 from tabtool.tunings import TUNINGS, make_harp
-from tabtool.values import values
 from tabtool.writers import abc, musicxml, mxl
-from tabtool.writers.harptab import write as canonical
 from tabtool.writers.musicxml import TabAs
 
 music21 = pytest.importorskip("music21")
@@ -267,7 +267,7 @@ def test_printed_notes_add_up(onset: int, length: int) -> None:
     meter = parse_meter("4/4")
     assert meter is not None
     start, lasts = Fraction(onset, 4), min(Fraction(length, 4), Fraction(16 - onset, 4))
-    from tabtool.measures import Measure
+    from tabtool.scores.measures import Measure
 
     bar = filled(Measure(Fraction(4), meter, (Sounded(start, lasts, (60.0,)),)))
     printed = [value for value in values(bar) if value.note.pitches]

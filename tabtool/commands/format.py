@@ -9,13 +9,13 @@ from __future__ import annotations
 import argparse
 import sys
 
+from tabtool.canonical import write
 from tabtool.cli import OK, PROBLEMS, UNREADABLE
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.files import write_file
 from tabtool.parse import parse
 from tabtool.report import as_text
-from tabtool.writers.harptab import write
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

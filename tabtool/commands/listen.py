@@ -54,10 +54,10 @@ def run(args: argparse.Namespace) -> int:
 
     from tabtool.gate import Unjudged, admit
     from tabtool.listen import listen, melody_of
-    from tabtool.notate import notate
     from tabtool.pitchtrack import track
     from tabtool.recording import read
     from tabtool.resolve import resolve
+    from tabtool.scores.notate import notate
 
     recording = read(Path(args.recording))
     heard_track = track(recording.samples, recording.rate)

@@ -13,16 +13,16 @@ from __future__ import annotations
 import argparse
 import os
 
-from tabtool.choose import Fit, best_harp, fit
 from tabtool.cli import OK
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.measures import Melody
 from tabtool.music import spell
-from tabtool.notate import Written, notate
 from tabtool.readers import HARP, Choice, Source, open_source
 from tabtool.report import many
-from tabtool.spellings import SPELLINGS
+from tabtool.scores.choose import Fit, best_harp, fit
+from tabtool.scores.measures import Melody
+from tabtool.scores.notate import Written, notate
+from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS, find_tuning, make_harp
 
 EXTRA = "pip install 'tabtool[read]'"

@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import os
 
+from tabtool.canonical import write
 from tabtool.cli import OK
 from tabtool.commands import common, printing
 from tabtool.holes.retab import Keep, Request, retab
@@ -25,7 +26,6 @@ from tabtool.report import many
 from tabtool.resolve import as_written
 from tabtool.sheet.engrave import Second, pretty
 from tabtool.sheet.layout import Options, sheet
-from tabtool.writers.harptab import write
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -24,6 +24,7 @@ import argparse
 import sys
 from itertools import zip_longest
 
+from tabtool.canonical import write
 from tabtool.cli import OK, PROBLEMS
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
@@ -37,7 +38,6 @@ from tabtool.music import Key, parse_key
 from tabtool.report import as_rows, as_text, many, ordinal, summary, table
 from tabtool.resolve import Score
 from tabtool.tune import MusicLine, Tune
-from tabtool.writers.harptab import write
 
 FURTHEST = 48  # semitones; past four octaves nothing is left on any harp
 

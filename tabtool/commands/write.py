@@ -21,8 +21,8 @@ from tabtool.harp import Layout
 from tabtool.load import Loaded
 from tabtool.report import many
 from tabtool.resolve import Written, as_written
-from tabtool.spellings import SPELLINGS
-from tabtool.staff import Staff, staff
+from tabtool.scores.spellings import SPELLINGS
+from tabtool.scores.staff import Staff, staff
 from tabtool.writers import abc, csv, json, musicxml, mxl, txt
 from tabtool.writers.musicxml import TabAs
 

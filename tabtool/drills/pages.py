@@ -13,6 +13,7 @@ from fractions import Fraction
 from random import Random
 from typing import NamedTuple
 
+from tabtool.canonical import write
 from tabtool.checks.motion import change_seconds, leap_seconds
 from tabtool.diagnostics import TabError
 from tabtool.drills.bars import write_bars
@@ -24,7 +25,6 @@ from tabtool.load import SUFFIX, Loaded, load
 from tabtool.music import Key
 from tabtool.parse import parse
 from tabtool.player import Player
-from tabtool.writers.harptab import write
 
 SLOWEST, QUICKEST = 10, 400  # beats a minute: what a header may say
 

@@ -20,6 +20,7 @@ from collections.abc import Iterator
 from enum import StrEnum
 from typing import NamedTuple
 
+from tabtool.canonical import write
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError, in_order
 from tabtool.harp import Harp, Layout, Tone
 from tabtool.header import Setting
@@ -37,7 +38,6 @@ from tabtool.player import Player
 from tabtool.resolve import NoteEvent
 from tabtool.tune import Figure
 from tabtool.tunings import harp_at, make_harp
-from tabtool.writers.harptab import write
 
 NOT_ON_HARP = Rule("not-on-harp", Level.ERROR, "A pitch that the new harp does not have.")
 BEYOND_PLAYER = Rule(

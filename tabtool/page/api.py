@@ -11,6 +11,7 @@ import base64
 import os
 from collections.abc import Callable
 
+from tabtool import canonical
 from tabtool.diagnostics import TabError
 from tabtool.files import decode
 from tabtool.fixes import Fixes
@@ -31,9 +32,8 @@ from tabtool.parse import Known
 from tabtool.player import Player
 from tabtool.readers import SUFFIXES, Choice
 from tabtool.report import as_rows, summary
-from tabtool.spellings import SPELLINGS
+from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
-from tabtool.writers import harptab
 
 LARGEST_IMPORT = 4_500_000  # characters of base 64
 LARGEST_TAKE = 60_000_000  # the same: four minutes of uncompressed sound, an hour of any other
@@ -208,7 +208,7 @@ def tidy(desk: Desk, body: Json) -> Json:
     loaded, _ = desk.load(body)
     if not loaded.readable:
         raise TabError("part of the tune is not understood; mend the errors first")
-    return {"text": harptab.write(loaded.tune)}
+    return {"text": canonical.write(loaded.tune)}
 
 
 def export(desk: Desk, body: Json) -> Json:

@@ -11,18 +11,18 @@ import zipfile
 from collections.abc import Callable
 from typing import NamedTuple
 
-from tabtool.choose import best_harp, fit
+from tabtool import canonical
 from tabtool.diagnostics import TabError
 from tabtool.load import Loaded
-from tabtool.notate import notate
 from tabtool.page.keep import harp_named
 from tabtool.page.view import Json
 from tabtool.readers import Choice, Source, source_of
 from tabtool.report import many
 from tabtool.resolve import as_written
-from tabtool.spellings import SPELLINGS
+from tabtool.scores.choose import best_harp, fit
+from tabtool.scores.notate import notate
+from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
-from tabtool.writers import harptab
 
 
 class Exported(NamedTuple):
@@ -53,7 +53,7 @@ def _midi(loaded: Loaded, suffix: str) -> Exported:
 
 
 def _tab(loaded: Loaded, suffix: str) -> Exported:
-    return Exported(harptab.write(loaded.tune).encode())
+    return Exported(canonical.write(loaded.tune).encode())
 
 
 def _sheet(loaded: Loaded, suffix: str) -> Exported:

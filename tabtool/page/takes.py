@@ -43,9 +43,9 @@ def write_down(data: bytes, name: str, harp: Harp) -> Json:
     with _parts(), _file(data, name) as path:
         from tabtool.gate import admit
         from tabtool.listen import listen, melody_of
-        from tabtool.notate import notate
         from tabtool.pitchtrack import track
         from tabtool.recording import read
+        from tabtool.scores.notate import notate
 
         recording = read(path)
         heard_track = track(recording.samples, recording.rate)

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import Melody
+from tabtool.scores.measures import Melody
 
 # The largest file read, in bytes, by reader. A melody of an hour is far smaller.
 LIMITS = {

@@ -12,10 +12,10 @@ from fractions import Fraction
 from typing import Any
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import Measure, Melody, Sounded
 from tabtool.music import Meter
 from tabtool.readers import HARP, Choice, choose_part, counted, few_enough, text_of
 from tabtool.readers.abc_text import BarText, Place, field, scan
+from tabtool.scores.measures import Measure, Melody, Sounded
 
 LONGEST = 200_000  # characters of one tune
 

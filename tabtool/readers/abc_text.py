@@ -13,9 +13,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from tabtool.measures import NO_CHANGE, Change
 from tabtool.music import FREE, MODES, Key, Meter, parse_meter
 from tabtool.notation import NoteError, parse_figure
+from tabtool.scores.measures import NO_CHANGE, Change
 
 _PIECE = re.compile(
     r"""(?P<string>"[^"]*")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import Melody
 from tabtool.readers import Choice, few_enough, text_of
+from tabtool.scores.measures import Melody
 
 
 def read(data: bytes, name: str, choice: Choice) -> Melody:

@@ -18,9 +18,9 @@ from typing import Any, NamedTuple
 import mido
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import Key, Meter, parse_key, parse_meter
 from tabtool.readers import Choice, choose_part, few_enough
+from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 
 MOST_MESSAGES = 300_000
 MOST_BARS = 5_000

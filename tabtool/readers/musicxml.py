@@ -11,8 +11,8 @@ from math import gcd
 from xml.parsers import expat
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import Melody
 from tabtool.readers import Choice, choose_part, few_enough
+from tabtool.scores.measures import Melody
 
 DEEPEST = 60  # elements within elements; a score has about ten
 MOST_ELEMENTS = 1_500_000  # of all parts; a symphony has fewer

@@ -7,8 +7,8 @@ import zipfile
 import zlib
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import Melody
 from tabtool.readers import LIMITS, Choice, musicxml
+from tabtool.scores.measures import Melody
 
 
 def read(data: bytes, name: str, choice: Choice) -> Melody:

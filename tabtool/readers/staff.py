@@ -32,9 +32,9 @@ from music21 import (
 )
 
 from tabtool.diagnostics import TabError
-from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import FREE, MODES, Key, Meter, parse_meter
 from tabtool.readers import HARP, NAMES, Choice, choose_part, counted, few_enough
+from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.tune import PLAIN
 
 TAB = "tab"  # the name of the lyric line in which tab is carried

@@ -12,12 +12,13 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from tabtool.canonical import write
 from tabtool.diagnostics import TabError
 from tabtool.harp import Harp, Layout
 from tabtool.header import FIELDS
 from tabtool.parse import parse
 from tabtool.readers import text_of
-from tabtool.spellings import (
+from tabtool.scores.spellings import (
     SPELLINGS,
     Item,
     Spelling,
@@ -31,7 +32,6 @@ from tabtool.spellings import (
 )
 from tabtool.tune import Tune
 from tabtool.tunings import make_harp
-from tabtool.writers.harptab import write
 
 SHOWN = 8  # notes of a reading shown in a message
 

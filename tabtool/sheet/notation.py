@@ -18,15 +18,15 @@ from xml.etree.ElementTree import Element
 
 import verovio
 
-from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import FIFTHS
+from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
+from tabtool.scores.staff import Staff
+from tabtool.scores.values import values
 from tabtool.sheet.drawing import BLACK, CURVE, Box, Path, around, line
 from tabtool.sheet.outline import commands
 from tabtool.sheet.places import Places
 from tabtool.sheet.rows import Fragment, Row
 from tabtool.sheet.style import Style
-from tabtool.staff import Staff
-from tabtool.values import values
 from tabtool.writers import musicxml
 
 SPACE = 180.0  # between two staff lines, in verovio's units

@@ -11,10 +11,10 @@ import re
 from fractions import Fraction
 from itertools import pairwise
 
-from tabtool.measures import Change, Measure, Sounded
 from tabtool.music import ACCIDENTALS, FIFTHS, FREE, Key, Meter, spell
-from tabtool.staff import Staff
-from tabtool.values import Value, values
+from tabtool.scores.measures import Change, Measure, Sounded
+from tabtool.scores.staff import Staff
+from tabtool.scores.values import Value, values
 
 UNIT = Fraction(1, 2)  # quarter notes
 BARS_A_LINE = 4

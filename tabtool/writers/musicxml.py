@@ -13,10 +13,10 @@ from enum import StrEnum
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from tabtool.measures import Change, Measure, Sounded
 from tabtool.music import ACCIDENTALS, FREE, spell
-from tabtool.staff import Staff
-from tabtool.values import TYPES, Value, values
+from tabtool.scores.measures import Change, Measure, Sounded
+from tabtool.scores.staff import Staff
+from tabtool.scores.values import TYPES, Value, values
 
 DOCTYPE = (
     '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC '

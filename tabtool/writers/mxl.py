@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 
-from tabtool.staff import Staff
+from tabtool.scores.staff import Staff
 from tabtool.writers.musicxml import TabAs
 from tabtool.writers.musicxml import write as write_score
 

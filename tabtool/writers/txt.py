@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from tabtool.diagnostics import Span
-from tabtool.spellings import Spelling, spelled
+from tabtool.scores.spellings import Spelling, spelled
 from tabtool.tune import PLAIN, MusicLine, SectionLine, Tune, notes_of
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
 
-from tabtool.measures import Measure, Sounded
+from tabtool.scores.measures import Measure, Sounded
 
 TYPES = {
     Fraction(8): "breve",

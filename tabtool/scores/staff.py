@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO, Setting
-from tabtool.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.music import Key
 from tabtool.repeats import WrittenBar
 from tabtool.resolve import Written
+from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.tune import PLAIN, Figure, Hold, Note, Share, Split, Tune
 
 

@@ -14,8 +14,16 @@ from fractions import Fraction
 from itertools import pairwise, zip_longest
 from typing import NamedTuple
 
-from tabtool.measures import NO_CHANGE, Measure, RepeatError, Sounded, order, play_out, stream
 from tabtool.music import Meter, parse_meter
+from tabtool.scores.measures import (
+    NO_CHANGE,
+    Measure,
+    RepeatError,
+    Sounded,
+    order,
+    play_out,
+    stream,
+)
 
 
 class Barred(NamedTuple):

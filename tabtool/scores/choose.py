@@ -15,8 +15,8 @@ from tabtool.harp import Harp, Layout, Technique, Tone
 from tabtool.header import DEFAULT_TEMPO
 from tabtool.holes.fingering import Hands, hands
 from tabtool.holes.passage import Passage, Want
-from tabtool.measures import Measure, RepeatError, order
 from tabtool.player import Player
+from tabtool.scores.measures import Measure, RepeatError, order
 from tabtool.tune import Figure
 from tabtool.tunings import STANDARD_KEYS, make_harp
 

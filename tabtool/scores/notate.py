@@ -12,20 +12,20 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from tabtool.barring import Barred, in_meter, opened, whole_bars
-from tabtool.choose import choose
+from tabtool.canonical import write
 from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO
-from tabtool.measures import Measure, Melody, RepeatError, Sounded, filled, play_out, stream
 from tabtool.music import Key, Meter
 from tabtool.notation import NoteError, parse_figure
 from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.repeats import REPEAT
 from tabtool.resolve import BAR_LENGTH, resolve
-from tabtool.rhythm import Slot, TooFine, beats
+from tabtool.scores.barring import Barred, in_meter, opened, whole_bars
+from tabtool.scores.choose import choose
+from tabtool.scores.measures import Measure, Melody, RepeatError, Sounded, filled, play_out, stream
+from tabtool.scores.rhythm import Slot, TooFine, beats
 from tabtool.tune import Barline, Figure, MusicLine, Tune
-from tabtool.writers.harptab import write
 
 BARS_A_LINE = 4
 COARSE = 24  # parts of a beat to which a rhythm too fine to write is rounded

@@ -1,0 +1,1 @@
+"""Scores in staff notation: bars of timed pitches, to tab and back."""

@@ -226,7 +226,7 @@ def onset(
     if pitch is not None:
         speaks = SPEAKS_PERIODS / float(hz(pitch)) + SPEAKS_S
         at = max(at, crossing(min(6.0, 0.6 * depth)) - 1.3 * speaks)
-    return float(min(max(at - 0.001, rough - 0.08), rough + 0.06))
+    return float(min(max(at - 0.003, rough - 0.08), rough + 0.06))
 
 
 def _end(envelope: NDArray[np.float32], start: float, latest: float) -> float:

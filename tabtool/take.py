@@ -173,9 +173,8 @@ def judged(score: Score, heard: PitchTrack, seconds: float) -> Take:
         replace(verdict.notes[place], index=index) for index, place in enumerate(place_of)
     )
     found = sum(note.status == "ok" for note in every)
-    if found < FOUND_SHARE * len(every):
-        why = _elsewhere(heard, expected)
-        raise Unjudged(f"only {found} of the tab's {len(every)} notes are heard{why}")
+    if found < len(every) / 2:
+        _refuse_another(heard, expected, found, verdict)
     event_at = {place: index for index, place in enumerate(place_of)}
     extra = tuple(
         replace(one, again=None if one.again is None else event_at[one.again])
@@ -199,22 +198,39 @@ def _graces_of(event: NoteEvent) -> list[Expected]:
     return found
 
 
-def _elsewhere(heard: PitchTrack, expected: Sequence[Expected]) -> str:
-    """A guess why so few notes were found: the same tune on another harp."""
+def _refuse_another(
+    heard: PitchTrack, expected: Sequence[Expected], found: int, verdict: Verdict
+) -> None:
+    """Raise `Unjudged` where a take of which little was found is one of something else."""
+    count = len(expected)
+    only = f"only {found} of the tab's {count} notes are heard"
+    shift = _moved(heard, expected)
+    if shift:
+        steps = f"{abs(shift)} semitone{'s' if abs(shift) > 1 else ''}"
+        where = "higher" if shift > 0 else "lower"
+        raise Unjudged(
+            f"{only}; what is played fits {steps} {where}: "
+            "was it another harp? (name it with --harp)"
+        )
+    if found < FOUND_SHARE * count:
+        raise Unjudged(f"{only}; is it a take of this tune?")
+    foreign = sum(one.again is None for one in verdict.extra)
+    if foreign > count:
+        raise Unjudged(
+            f"{foreign} notes are heard that the tab has not; is it a take of this tune?"
+        )
+
+
+def _moved(heard: PitchTrack, expected: Sequence[Expected]) -> int:
+    """Semitones by which all that is played fits the tab much better, 0 if none does."""
     pitch = heard.pitch[:, 0][presence(heard) > 0.5]
-    targets = np.array([note.pitch for note in expected])
-    weights = {
+    targets = np.unique([note.pitch for note in expected])
+    fits = {
         shift: float((np.abs(pitch[:, None] - targets - shift).min(axis=1) < 0.4).mean())
         for shift in range(-11, 12)
     }
-    best = max(weights, key=lambda shift: (weights[shift], -abs(shift)))
-    if best and weights[best] > 0.8 and weights[best] > weights[0] + 0.3:
-        where = "higher" if best > 0 else "lower"
-        return (
-            f"; what is played fits {abs(best)} semitone{'s' if abs(best) > 1 else ''} {where}: "
-            "was it another harp? (name it with --harp)"
-        )
-    return "; is it a take of this tune?"
+    best = max(fits, key=lambda shift: (fits[shift], -abs(shift)))
+    return best if fits[best] > 0.8 and fits[best] > fits[0] + 0.3 else 0
 
 
 def drills(take: Take) -> list[ToneSummary]:

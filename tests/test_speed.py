@@ -81,6 +81,7 @@ def test_reading_a_long_tune_against_music21(benchmark: BenchmarkFixture) -> Non
     assert ours / theirs >= 10
 
 
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="peak memory is read from /proc")
 def test_cost_is_linear_and_memory_bounded(benchmark: BenchmarkFixture, tmp_path: Path) -> None:
     """From 1,000 to 100,000 notes the cost of a note stays alike; 400 MB hold them all."""
     short = tune_of(1000)
@@ -92,14 +93,16 @@ def test_cost_is_linear_and_memory_bounded(benchmark: BenchmarkFixture, tmp_path
     path = tmp_path / "long.harptab"
     path.write_text(tune_of(100_000))
     code = (
-        "import sys, time, resource\n"
+        "import sys, time\n"
         "from tabtool.load import load\n"
         "text = open(sys.argv[1]).read()\n"
         "load('harp: C\\n| 4v 4v 4v 4v |')\n"
         "start = time.process_time()\n"
         "loaded = load(text)\n"
         "assert len(loaded.score.events) >= 100_000\n"
-        "print(time.process_time() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
+        "print(time.process_time() - start)\n"
+        # Not getrusage: its peak takes in that of the process which started this one.
+        "print(*[line.split()[1] for line in open('/proc/self/status') if 'VmHWM' in line])\n"
     )
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     out = subprocess.run(

@@ -22,8 +22,8 @@ import numpy as np
 import takes
 from takes import Manner, Played, Take
 
-from tabtool import pitchtrack, recording
-from tabtool.judge import Expected, Verdict, judge
+from tabtool.takes import pitchtrack, recording
+from tabtool.takes.judge import Expected, Verdict, judge
 
 KEYS = (53, 57, 60, 64, 67)  # low F, A, C, E, high G: hole 1 blow
 LENGTH = 60
@@ -234,7 +234,7 @@ def _tracked(take: Take):
     ours = pitchtrack.track(heard.samples, heard.rate)
     spent = time.process_time() - start
     pitch = np.where(ours.weight[:, 0] > 0.3, ours.pitch[:, 0], np.nan)
-    yield "tabtool.pitchtrack", ours.times, pitch, spent
+    yield "tabtool.takes.pitchtrack", ours.times, pitch, spent
     samples = take.samples.astype(np.float64)
     try:
         import parselmouth

@@ -290,7 +290,7 @@ def aac(samples: np.ndarray, rate: int, bits: int = 64000) -> tuple[np.ndarray, 
     """Through 64 kb/s AAC in an m4a file and back, as a phone would keep it."""
     import av
 
-    from tabtool import recording
+    from tabtool.takes import recording
 
     data = m4a(samples, rate, bits)
     with av.open(io.BytesIO(data)):

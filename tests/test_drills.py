@@ -684,9 +684,9 @@ def test_a_take_is_told_what_to_drill(capsys: pytest.CaptureFixture[str]) -> Non
     import shlex
 
     from tabtool.commands.take import as_text
-    from tabtool.judge import Judged, Verdict
-    from tabtool.pitchtrack import PitchTrack
-    from tabtool.take import Take, TakeNote, advice
+    from tabtool.takes.judge import Judged, Verdict
+    from tabtool.takes.pitchtrack import PitchTrack
+    from tabtool.takes.take import Take, TakeNote, advice
 
     score = load("harp: A\n\n| 2v 2v2 2v 3v2 | 6v 3v2 4v1 4v |").score
     cents = (0.0, -31.0, 2.0, 28.0, 0.0, 34.0, None, 0.0)

@@ -14,10 +14,10 @@ import takes  # noqa: E402
 from takes import Manner, Played, Take  # noqa: E402
 from test_take import write_wav  # noqa: E402
 
-from tabtool import gate, pitchtrack, recording  # noqa: E402
 from tabtool.cli import main  # noqa: E402
-from tabtool.listen import listen  # noqa: E402
 from tabtool.load import load  # noqa: E402
+from tabtool.takes import gate, pitchtrack, recording  # noqa: E402
+from tabtool.takes.listen import listen  # noqa: E402
 
 pytestmark = pytest.mark.skipif(
     bool(takes.missing_fonts()),

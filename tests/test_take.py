@@ -22,9 +22,9 @@ pytest.importorskip("midirenderer")
 import takes  # noqa: E402
 from takes import Manner, Played, Take  # noqa: E402
 
-from tabtool import gate, pitchtrack, recording  # noqa: E402
 from tabtool.cli import main  # noqa: E402
-from tabtool.judge import Expected, Verdict, judge  # noqa: E402
+from tabtool.takes import gate, pitchtrack, recording  # noqa: E402
+from tabtool.takes.judge import Expected, Verdict, judge  # noqa: E402
 
 fonts = pytest.mark.skipif(
     bool(takes.missing_fonts()),

@@ -10,7 +10,7 @@ pytest.importorskip("midirenderer")
 import takes  # noqa: E402
 from takes import Manner, Played, Take  # noqa: E402
 
-from tabtool import pitchtrack, recording  # noqa: E402
+from tabtool.takes import pitchtrack, recording  # noqa: E402
 
 fonts = pytest.mark.skipif(
     bool(takes.missing_fonts()),

@@ -52,12 +52,12 @@ def run(args: argparse.Namespace) -> int:
         raise TabError("listening needs more parts: pip install 'tabtool[audio]'") from None
     from pathlib import Path
 
-    from tabtool.gate import Unjudged, admit
-    from tabtool.listen import listen, melody_of
-    from tabtool.pitchtrack import track
-    from tabtool.recording import read
     from tabtool.resolve import resolve
     from tabtool.scores.notate import notate
+    from tabtool.takes.gate import Unjudged, admit
+    from tabtool.takes.listen import listen, melody_of
+    from tabtool.takes.pitchtrack import track
+    from tabtool.takes.recording import read
 
     recording = read(Path(args.recording))
     heard_track = track(recording.samples, recording.rate)

@@ -36,7 +36,7 @@ from tabtool.diagnostics import TabError
 from tabtool.report import many, table
 
 if TYPE_CHECKING:
-    from tabtool import take as takes
+    from tabtool.takes import take as takes
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -72,8 +72,8 @@ def run(args: argparse.Namespace) -> int:
         ) from None
     from pathlib import Path
 
-    from tabtool import take as takes
-    from tabtool.gate import Unjudged
+    from tabtool.takes import take as takes
+    from tabtool.takes.gate import Unjudged
 
     try:
         take = takes.take(loaded.score, Path(args.recording))
@@ -85,15 +85,15 @@ def run(args: argparse.Namespace) -> int:
         print(f"tabtool: {reason}", file=sys.stderr)
         return UNREADABLE
     if args.picture:
-        from tabtool.takepicture import write
+        from tabtool.takes.takepicture import write
 
         common.write_out(args.picture, write(take, args.picture))
     if args.history:
-        from tabtool import history
+        from tabtool.takes import history
 
         history.append(args.history, take, os.path.basename(args.recording))
         if args.progress:
-            from tabtool.progress import write as draw
+            from tabtool.takes.progress import write as draw
 
             common.write_out(args.progress, draw(history.read(args.history), args.progress))
     if args.json:
@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
 
 def as_json(take: takes.Take, full: bool = False) -> dict[str, object]:
     """The JSON of a take; see the command's own text."""
-    from tabtool.take import advice, drills
+    from tabtool.takes.take import advice, drills
 
     notes: list[dict[str, object]] = []
     for note in take.notes:
@@ -172,7 +172,7 @@ def _round(value: float | None, digits: int) -> float | None:
 def as_text(take: takes.Take) -> str:
     """What a player reads: the whole, the notes that need a word, bends by hole, what is next."""
     from tabtool.drills import command
-    from tabtool.take import a4_of, advice, better_temperament, harp_of
+    from tabtool.takes.take import a4_of, advice, better_temperament, harp_of
     from tabtool.temperament import NAMES, named
 
     harp = harp_of(take)

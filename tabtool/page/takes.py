@@ -28,9 +28,9 @@ def judge(loaded: Loaded, data: bytes, name: str) -> Json:
     if not loaded.score.events:
         raise TabError("no notes in the tune to judge a recording by")
     with _parts(), _file(data, name) as path:
-        from tabtool import take as takes
         from tabtool.commands.take import as_json, as_text
-        from tabtool.takepicture import svg
+        from tabtool.takes import take as takes
+        from tabtool.takes.takepicture import svg
 
         found = takes.take(loaded.score, path)
         told = as_json(found, True)
@@ -41,11 +41,11 @@ def judge(loaded: Loaded, data: bytes, name: str) -> Json:
 def write_down(data: bytes, name: str, harp: Harp) -> Json:
     """A recording as the text of a first tab, and what is unsure of it."""
     with _parts(), _file(data, name) as path:
-        from tabtool.gate import admit
-        from tabtool.listen import listen, melody_of
-        from tabtool.pitchtrack import track
-        from tabtool.recording import read
         from tabtool.scores.notate import notate
+        from tabtool.takes.gate import admit
+        from tabtool.takes.listen import listen, melody_of
+        from tabtool.takes.pitchtrack import track
+        from tabtool.takes.recording import read
 
         recording = read(path)
         heard_track = track(recording.samples, recording.rate)

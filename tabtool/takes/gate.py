@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from tabtool.align import presence
 from tabtool.diagnostics import TabError
-from tabtool.pitchtrack import PitchTrack
+from tabtool.takes.align import presence
+from tabtool.takes.pitchtrack import PitchTrack
 
 SILENT_DB = -65.0
 """A recording that never gets louder holds nothing."""

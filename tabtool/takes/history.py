@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
 from tabtool.files import read_text, write_file
-from tabtool.take import Take
+from tabtool.takes.take import Take
 
 
 class Point(NamedTuple):

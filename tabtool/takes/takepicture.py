@@ -14,8 +14,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from tabtool.judge import ACCEPTABLE, GOOD
-from tabtool.take import Take, TakeNote, expected_of
+from tabtool.takes.judge import ACCEPTABLE, GOOD
+from tabtool.takes.take import Take, TakeNote, expected_of
 
 Place: TypeAlias = Callable[[float], float]
 

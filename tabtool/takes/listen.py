@@ -17,10 +17,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from tabtool.align import Floats, dips, likelihood, presence, tuning_guess
 from tabtool.music import Meter, parse_meter
-from tabtool.pitchtrack import HIGHEST_HZ, LOWEST_HZ, PitchTrack, midi
 from tabtool.scores.measures import Change, Measure, Melody, Sounded
+from tabtool.takes.align import Floats, dips, likelihood, presence, tuning_guess
+from tabtool.takes.pitchtrack import HIGHEST_HZ, LOWEST_HZ, PitchTrack, midi
 
 CHANGE, BEGIN, END = 9.0, 3.0, 2.0
 """Costs in nats of going from pitch to pitch, of beginning after silence, of falling silent."""

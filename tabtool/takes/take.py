@@ -14,16 +14,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from tabtool.align import presence
 from tabtool.drills import Advice, Result, suggest
 from tabtool.expression import GRACE_S
-from tabtool.gate import Unjudged, admit
 from tabtool.harp import Harp, Technique, Tone
-from tabtool.judge import ACCEPTABLE, GOOD, Expected, Extra, Judged, Verdict, judge
 from tabtool.music import hz
-from tabtool.pitchtrack import PitchTrack, midi, track
-from tabtool.recording import read
 from tabtool.resolve import NoteEvent, Score
+from tabtool.takes.align import presence
+from tabtool.takes.gate import Unjudged, admit
+from tabtool.takes.judge import ACCEPTABLE, GOOD, Expected, Extra, Judged, Verdict, judge
+from tabtool.takes.pitchtrack import PitchTrack, midi, track
+from tabtool.takes.recording import read
 from tabtool.temperament import Temperament
 
 FOUND_SHARE = 0.25

@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from tabtool.align import SAME, Pitches, State, Stretch, dips
-from tabtool.pitchtrack import PitchTrack
+from tabtool.takes.align import SAME, Pitches, State, Stretch, dips
+from tabtool.takes.pitchtrack import PitchTrack
 
 SHORTEST_S = 0.045
 """A note heard for less is an accident of the analysis."""

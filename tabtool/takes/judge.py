@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tabtool.align import State, Stretch, align, tuning_guess
-from tabtool.heard import SHORTEST_S, Visit, heard
-from tabtool.pitchtrack import FINE_S, PitchTrack, hz
+from tabtool.takes.align import State, Stretch, align, tuning_guess
+from tabtool.takes.heard import SHORTEST_S, Visit, heard
+from tabtool.takes.pitchtrack import FINE_S, PitchTrack, hz
 
 GOOD = 10.0
 """Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &

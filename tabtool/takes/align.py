@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.diagnostics import TabError
-from tabtool.pitchtrack import FINE_S, PitchTrack
+from tabtool.takes.pitchtrack import FINE_S, PitchTrack
 
 Floats = NDArray[np.float32]
 Pitches: TypeAlias = tuple[float, ...]

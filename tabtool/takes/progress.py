@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from tabtool.history import Point
-from tabtool.judge import ACCEPTABLE, GOOD
-from tabtool.takepicture import page
+from tabtool.takes.history import Point
+from tabtool.takes.judge import ACCEPTABLE, GOOD
+from tabtool.takes.takepicture import page
 
 PANEL_W, PANEL_H, ACROSS = 320.0, 150.0, 3
 MOST_CENTS = 60.0

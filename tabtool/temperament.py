@@ -4,10 +4,10 @@ Conventions: a pitch is a MIDI number (C4 = 60), whole for a reed and fractional
 deviation is in cents from twelve-tone equal temperament; a *tonic* is the MIDI number of the
 harp's key note in any octave. A just harp is referred to its own tonic: that note stands where
 equal temperament puts it at the chosen A4, and every other note follows by ratio, so the A on a
-just harp need not be the A4 it is tuned "to" (O. Hansson's note on A4 = 443: C4 = 263.41 Hz).
+just harp need not be the A4 it is tuned "to" (a published note on A4 = 443: C4 = 263.41 Hz).
 
 The ratios of the white notes C D E F G A B (read: degrees of the harp's major scale) are the
-published ones of each scheme: O. Hansson, "Theory of harmonica tuning" (2004), after P. Missin.
+published ones of each scheme: "Theory of harmonica tuning" (2004).
 The five degrees no Richter reed sounds but bends, overbends and minor tunings do take the ratios
 of A. J. Ellis's duodene (duodene.scl of the Scala archive) in every just scheme: each makes a
 pure third, fifth or sixth with the white notes. That choice is ours.
@@ -92,7 +92,7 @@ class Scheme(NamedTuple):
     """A temperament as data: the ratios of degrees 1 to 11 above the tonic.
 
     `halved` carries every degree built on a third (5 among its factors) only half way from
-    equal temperament: "Es and Bs midway between just and equal" (P. Missin, 1996).
+    equal temperament: "Es and Bs midway between just and equal" (a tuning list, 1996).
     """
 
     title: str

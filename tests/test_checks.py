@@ -99,7 +99,7 @@ def test_every_note_of_every_open_hole(layout: object) -> None:
 
 
 def test_richter_has_eight_draw_four_blow_bends_and_ten_overbends() -> None:
-    """Counts: J. Kerkhoven, "Harp Notes" (twelve bends); Harp-L 2005-03 (an overbend a hole)."""
+    """Counts: "Harp Notes" (twelve bends); Harp-L 2005-03 (an overbend a hole)."""
     tokens = [token for token in reed_notes(10) if re.fullmatch(r"\d+[v^]\d", token)]
     playable = [token for token in tokens if not rules(token)]
     draw = ["1v1", "2v1", "2v2", "3v1", "3v2", "3v3", "4v1", "6v1"]

@@ -144,7 +144,7 @@ def _new_notes(harp: Harp, bends: tuple[Tone, ...]) -> bool:
 
 
 def test_the_melodic_bends_of_a_richter_harp() -> None:
-    """Eight draw and four blow bends (Harp-L 1994-09 rule; "twelve notes", J. Kerkhoven), then
+    """Eight draw and four blow bends (Harp-L 1994-09 rule; "twelve notes", "Harp Notes"), then
     the overbends that give a note not had otherwise: 1 4 5 6, 7 9 10 (Harp-L 2005-03)."""
     draw = ["1v1", "2v1", "2v2", "3v1", "3v2", "3v3", "4v1", "6v1"]
     blow = ["8^1", "9^1", "10^1", "10^2"]

@@ -101,7 +101,7 @@ def test_bends_of_the_c_harp() -> None:
 
 @pytest.mark.parametrize("key", ROOTS)
 def test_eight_draw_and_four_blow_bends_in_every_key(key: str) -> None:
-    """Twelve notes by bending (J. Kerkhoven, "Harp Notes"; the rule of Harp-L 1994-09)."""
+    """Twelve notes by bending ("Harp Notes"; the rule of Harp-L 1994-09)."""
     bends = [way for way in harp(key).ways if way.tone.technique is Technique.BEND]
     assert len([way for way in bends if way.tone.breath is Breath.DRAW]) == 8
     assert len([way for way in bends if way.tone.breath is Breath.BLOW]) == 4

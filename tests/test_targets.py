@@ -58,7 +58,7 @@ def test_naturals_are_the_published_layout(key: str) -> None:
         if 60 <= one.pitch <= 96:
             assert math.floor(one.hz + 1e-9) == FLOORS[int(one.pitch) - 60]
     assert len(naturals) == 20
-    assert len(found) - 20 == 12  # "twelve notes" by bending, J. Kerkhoven, "Harp Notes"
+    assert len(found) - 20 == 12  # "twelve notes" by bending, "Harp Notes"
 
 
 def test_bends_of_a_c_harp() -> None:
@@ -73,7 +73,7 @@ def test_bends_of_a_c_harp() -> None:
 
 
 def test_cents_follow_the_temperament() -> None:
-    """Source: O. Hansson's hole tables ("Theory of harmonica tuning"): 7-limit, whole cents."""
+    """Source: the hole tables of "Theory of harmonica tuning": 7-limit, whole cents."""
     harp = make_harp("A")
     assert harp is not None
     found = targets(harp, named("7-limit"), 442)
@@ -130,7 +130,7 @@ def test_every_reference_is_a_natural_note(tuning: str) -> None:
 
 @pytest.mark.parametrize(("note", "cents_a_hertz"), [("A3", 7.85), ("A4", 3.93), ("A5", 1.97)])
 def test_beats_against_the_published_cents_of_one_hertz(note: str, cents_a_hertz: float) -> None:
-    """Source: O. Hansson's procedure page: 1 Hz is about 8 cents at A3, 4 at A4, 2 at A5."""
+    """Source: a published tuning procedure: 1 Hz is about 8 cents at A3, 4 at A4, 2 at A5."""
     harp = make_harp("A")
     assert harp is not None
     (low, *_) = [one for one in targets(harp) if harp.named(one.pitch) == note]

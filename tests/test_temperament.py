@@ -24,7 +24,7 @@ SCHEMES = [named(name) for name in NAMES]
 # OEIS A291810: semitones above the root, blow and draw alternating, holes 1 to 10.
 RICHTER = [0, 2, 4, 7, 7, 11, 12, 14, 16, 17, 19, 21, 24, 23, 28, 26, 31, 29, 36, 33]
 
-# Cents from equal temperament by hole, as printed in O. Hansson, "Theory of harmonica tuning";
+# Cents from equal temperament by hole, as printed in "Theory of harmonica tuning";
 # the 7-limit and third-position rows are derived from the ratios of ji_hca02 and ji_hca03.scl.
 BLOW = [0, -14, 2, 0, -14, 2, 0, -14, 2, 0]
 DRAW = {
@@ -58,7 +58,7 @@ def test_second_position_draw_chord_is_4_5_6_7() -> None:
 
 
 def test_compromise_thirds_are_midway() -> None:
-    """Source: "Es and Bs tuned midway between just and equal", P. Missin, 1996."""
+    """Source: "Es and Bs tuned midway between just and equal", a tuning list, 1996."""
     just, midway = named("5-limit"), named("compromise")
     for step in (4, 11):
         assert midway.degrees[step] == pytest.approx(just.degrees[step] / 2)
@@ -76,7 +76,7 @@ def test_equal_temperament_frequencies() -> None:
 
 
 def test_a_just_harp_is_referred_to_its_tonic() -> None:
-    """Source: O. Hansson's file note: at A4 = 443 a C harp has C4 at 263 Hz (263.41)."""
+    """Source: a published file note: at A4 = 443 a C harp has C4 at 263 Hz (263.41)."""
     assert named("5-limit").hz(60, 60, 443) == pytest.approx(263.41, abs=0.005)
     # The A of that harp is 5/3 of its C, not 443 Hz.
     assert named("5-limit").hz(69, 60, 443) == pytest.approx(263.4093 * 5 / 3, abs=1e-3)
@@ -158,7 +158,7 @@ def test_seven_note_scale_is_enough() -> None:
 
 
 def test_stretched_octave_is_followed() -> None:
-    """O. Hansson stretches octaves by 2 cents; the tonic itself stays where it was."""
+    """A published scheme stretches octaves by 2 cents; the tonic itself stays where it was."""
     notes = "".join(f"{cents}.\n" for cents in range(100, 1200, 100))
     scale = parse_scala(f"stretched\n12\n{notes}1202.\n")
     assert [scale.cents(60 + 12 * n, 60) for n in (-1, 0, 1, 2)] == [-2, 0, 2, 4]

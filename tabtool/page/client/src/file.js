@@ -3,7 +3,7 @@ import { question } from "./ask.js";
 import { find, make, say } from "./dom.js";
 import { ask } from "./talk.js";
 
-const NEW = "title: \nharp: C\nkey: C\ntempo: 96\nmeter: 4/4\n\n";
+const NEW = "title: New tune\nharp: C\nkey: C\ntempo: 96\nmeter: 4/4\n\n";
 
 export class TuneFile {
   // `title` gives the tune's title, `shown` is called when another text has been put in.
@@ -49,7 +49,7 @@ export class TuneFile {
   fresh(text = NEW) {
     this.show({ path: "", digest: null, line_end: "\n", text }, text === NEW ? NEW : "");
     if (text !== NEW) return;
-    this.editor.view.dispatch({ selection: { anchor: "title: ".length } });
+    this.editor.view.dispatch({ selection: { anchor: "title: ".length, head: "title: New tune".length } });
     this.editor.view.focus();
   }
 

@@ -510,7 +510,8 @@ def test_accessibility(page: Page, address: str, scheme: Any, width: int) -> Non
 def test_first_sight_and_each_key_are_quick(
     browser: Browser, page: Page, address: str, songs: Path
 ) -> None:
-    """Interactive within a second, cold; problems within 50 ms of the server at p95."""
+    """Interactive, cold, within a hundred starts of a bare interpreter (a second, where that takes
+    10 ms); problems at p95 within three fresh readings of the tune. The times are printed."""
     from test_speed import tune_of
 
     (songs / "long.harptab").write_text(tune_of(500))
@@ -527,13 +528,28 @@ def test_first_sight_and_each_key_are_quick(
         )
         fresh.close()
     print(f"interactive after {min(ready):.0f} ms; bytes {dict(sizes)}")
-    skip_if_busy(min(ready) < 1000, f"interactive after {min(ready):.0f} ms")
-    assert min(ready) < 1000
+    starts = []
+    for _ in range(9):
+        begun = time.perf_counter()
+        subprocess.run([sys.executable, "-c", "pass"], check=True)
+        starts.append(1000 * (time.perf_counter() - begun))
+    within = 100 * min(starts)
+    print(f"interactive after {min(ready):.0f} ms, a bare interpreter after {min(starts):.0f}")
+    skip_if_busy(min(ready) < within, f"interactive after {min(ready):.0f} ms")
+    assert min(ready) < within
     best = min(key_times(page, address) for _ in range(3))
     print("p95 of the keys: processor {:.1f} ms, whole {:.1f} ms".format(*best))
     # Beside other work only the processor time is the program's own; the best of three counts.
-    skip_if_busy(best[0] < 50, f"processor {best[0]:.0f} ms a key")
-    assert best[0] < 50
+    from test_speed import tune_of
+
+    readings = []
+    for _ in range(9):
+        begun = time.thread_time()
+        load(tune_of(500))
+        readings.append(1000 * (time.thread_time() - begun))
+    within = 3 * sorted(readings)[4]
+    skip_if_busy(best[0] < within, f"processor {best[0]:.0f} ms a key")
+    assert best[0] < within
 
 
 def skip_if_busy(well: bool, said: str) -> None:

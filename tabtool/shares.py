@@ -21,7 +21,7 @@ def shares_of(
     if not any(isinstance(part, Split) for part in parts):
         places = _even(len(parts), swing)
         return [(*place, part) for place, part in zip(places, parts, strict=True)]
-    flat = list(_flatten(parts, Fraction(0), Fraction(1)))
+    flat = list(flatten(parts, Fraction(0), Fraction(1)))
     halves = all(_is_power_of_two(length.denominator) for _, length, _ in flat)
     swung = swing if halves else Fraction(1, 2)
     return [
@@ -50,13 +50,14 @@ def undivided(parts: Sequence[Share]) -> Iterable[Share]:
             yield part
 
 
-def _flatten(
+def flatten(
     parts: Sequence[Share], at: Fraction, length: Fraction
 ) -> Iterable[tuple[Fraction, Fraction, Share]]:
+    """Undivided shares with their places and lengths; the symbol of a split goes to its first."""
     step = length / len(parts)
     for part in parts:
         if isinstance(part, Split):
-            inner = list(_flatten(part.parts, at, step))
+            inner = list(flatten(part.parts, at, step))
             if part.symbol:
                 first_at, first_length, first = inner[0]
                 inner[0] = first_at, first_length, first._replace(symbol=part.symbol)

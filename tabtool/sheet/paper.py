@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 from tabtool.diagnostics import Span
 from tabtool.resolve import Section, Written
-from tabtool.tune import Hold, MusicLine, Note, Rest, Share, Split, Tune
+from tabtool.shares import flatten
+from tabtool.tune import Hold, MusicLine, Note, Rest, Tune
 
 
 class Measure(NamedTuple):
@@ -191,7 +192,7 @@ def _contents(
         elif bar.ending:
             sounding = before_endings
         for beat in bar.bar.beats:
-            shares = list(_shares(beat.parts, Fraction(tap), Fraction(1)))
+            shares = list(flatten(beat.parts, Fraction(tap), Fraction(1)))
             divisions.append(tuple(start for start, _, _ in shares))
             for start, length, share in shares:
                 if share.symbol:
@@ -211,20 +212,3 @@ def _contents(
             tap += 1
     sounds = tuple(Sound(note.note, tuple(note.stretches)) for note in opened)
     return sounds, tuple(rests), tuple(symbols), tuple(divisions)
-
-
-def _shares(
-    parts: tuple[Share, ...], at: Fraction, length: Fraction
-) -> Iterator[tuple[Fraction, Fraction, Share]]:
-    """Undivided shares with their places; the symbol of a split belongs to its first."""
-    step = length / len(parts)
-    for index, part in enumerate(parts):
-        start = at + index * step
-        if isinstance(part, Split):
-            inner = list(_shares(part.parts, start, step))
-            if part.symbol:
-                place, extent, first = inner[0]
-                inner[0] = place, extent, first._replace(symbol=part.symbol)
-            yield from inner
-        else:
-            yield start, step, part

@@ -360,6 +360,13 @@ def test_a_score_is_brought_in(client: TestClient) -> None:
     made = ask(client, "import", name="mail.txt", data=typed, harp="C")
     assert [n.figure.token for n in load(made["text"]).tune.notes()] == ["4^", "4v", "5^", "5v"]
     assert "spelling" in refused(client, "import", name="m.txt", data=typed, spelling="mine")
+    rows = base64.b64encode(b"+4 -4\n+5 -5\n").decode()
+    assert "nothing tells" in refused(client, "import", name="m.txt", data=rows)
+    made = ask(client, "import", name="m.txt", data=rows, lines="stacked")
+    assert "4+5^ 4+5v" in made["text"]
+    assert "no way to read lines" in refused(
+        client, "import", name="m.txt", data=rows, lines="mine"
+    )
     tab = ask(client, "import", name="own.harptab", data=base64.b64encode(TUNE.encode()).decode())
     assert tab["text"] == TUNE
 

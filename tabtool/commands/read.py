@@ -6,6 +6,7 @@ or the one on which the melody lies best. Everything the notation cannot say is 
 
 Tab typed by hand (.txt) is read in the spelling given, or in the one that all its signs
 agree on; where they leave the breath open, both readings are shown and nothing is written.
+So it is with tab lines directly below each other, which may be chords or melody: --lines.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.music import spell
 from tabtool.readers import HARP, Choice, Source, open_source
+from tabtool.readers.stacks import LINES
 from tabtool.report import many
 from tabtool.scores.choose import Fit, best_harp, fit
 from tabtool.scores.measures import Melody
@@ -52,6 +54,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="how a tab typed by hand is to be understood: "
         + "; ".join(f"{name}: {one.meaning}" for name, one in SPELLINGS.items()),
     )
+    parser.add_argument(
+        "--lines",
+        choices=list(LINES),
+        default="",
+        help="how lines of tab directly below each other are to be understood: "
+        + "; ".join(f"{name}: {meaning}" for name, meaning in LINES.items()),
+    )
     common.add_json(parser)
 
 
@@ -59,8 +68,9 @@ def run(args: argparse.Namespace) -> int:
     source = open_source(args.file)
     if source.format == "txt":
         return _typed(args, source)
-    if args.spelling:
-        raise TabError(f"{args.file}: --spelling is for tab typed by hand (.txt)")
+    for option in ("spelling", "lines"):
+        if getattr(args, option):
+            raise TabError(f"{args.file}: --{option} is for tab typed by hand (.txt)")
     try:
         melody = source.melody(Choice(args.part, args.voice, args.tune))
     except ModuleNotFoundError as error:
@@ -99,7 +109,13 @@ def _typed(args: argparse.Namespace, source: Source) -> int:
     if args.harp:
         common.harp_of(args.harp, layout)
     typed = txt.read(
-        source.data, args.file, args.spelling, args.harp, layout, args.tuning and layout.name
+        source.data,
+        args.file,
+        args.spelling,
+        args.harp,
+        layout,
+        args.tuning and layout.name,
+        args.lines,
     )
     if args.out:
         common.write_out(args.out, typed.text.encode())

@@ -31,6 +31,7 @@ from tabtool.page.view import Json, needs, view
 from tabtool.parse import Known
 from tabtool.player import Player
 from tabtool.readers import SUFFIXES, Choice
+from tabtool.readers.stacks import LINES
 from tabtool.report import as_rows, summary
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import REGISTERS, STANDARD_KEYS, TUNINGS
@@ -113,6 +114,7 @@ def start(desk: Desk, body: Json) -> Json:
         "exports": [[form, what] for form, (what, _) in FORMATS.items()],
         "imports": [*SUFFIXES, SUFFIX],
         "spellings": [[one.name, one.meaning] for one in SPELLINGS.values()],
+        "lines": list(LINES.items()),
         "keys": list(STANDARD_KEYS),
         "registers": list(REGISTERS),
         "tunings": list(TUNINGS),
@@ -256,8 +258,8 @@ def bring_in(desk: Desk, body: Json) -> Json:
     if name.endswith(SUFFIX):
         return {"text": decode(data, name), "told": []}
     which = [text_of(body, part, 200, "") for part in ("part", "voice", "tune")]
-    harp, spelling = text_of(body, "harp", 60, ""), text_of(body, "spelling", 20, "")
-    return brought_in(data, name, Choice(*which), harp, spelling)
+    harp, spelling, lines = (text_of(body, part, 60, "") for part in ("harp", "spelling", "lines"))
+    return brought_in(data, name, Choice(*which), harp, spelling, lines)
 
 
 def take(desk: Desk, body: Json) -> Json:

@@ -17,6 +17,7 @@ from tabtool.load import Loaded
 from tabtool.page.keep import harp_named
 from tabtool.page.view import Json
 from tabtool.readers import Choice, Source, source_of
+from tabtool.readers.stacks import LINES
 from tabtool.report import many
 from tabtool.resolve import as_written
 from tabtool.scores.choose import best_harp, fit
@@ -96,13 +97,15 @@ def _written(loaded: Loaded, suffix: str) -> Exported:
     return Exported(data, tuple(lost))
 
 
-def brought_in(data: bytes, name: str, choice: Choice, harp: str = "", spelling: str = "") -> Json:
+def brought_in(
+    data: bytes, name: str, choice: Choice, harp: str = "", spelling: str = "", lines: str = ""
+) -> Json:
     """A score, or tab typed by hand, as the text of a tune on the harp named, or the one it lies
     best on; ``told`` lists what was chosen and what the notation could not keep. `TabError`
     where it cannot be read."""
     source = source_of(data, name)
     if source.format == "txt":
-        return _typed(source, harp, spelling)
+        return _typed(source, harp, spelling, lines)
     try:
         melody = source.melody(choice)
     except ModuleNotFoundError as error:
@@ -119,15 +122,17 @@ def brought_in(data: bytes, name: str, choice: Choice, harp: str = "", spelling:
     return {"text": written.text, "told": [*told, *written.remarks]}
 
 
-def _typed(source: Source, harp: str, spelling: str) -> Json:
+def _typed(source: Source, harp: str, spelling: str, lines: str) -> Json:
     from tabtool.readers import txt
 
+    if lines and lines not in LINES:
+        raise TabError(f"'{lines[:20]}' is no way to read lines: {', '.join(LINES)}")
     if spelling and spelling not in SPELLINGS:
         raise TabError(f"'{spelling[:20]}' is no spelling: {', '.join(SPELLINGS)}")
     named = harp_named(harp) if harp else None
     layout = named.layout if named else TUNINGS["Richter"]
     key = named.key if named else ""
-    typed = txt.read(source.data, source.name, spelling, key, layout, layout.name)
+    typed = txt.read(source.data, source.name, spelling, key, layout, layout.name, lines)
     return {"text": typed.text, "told": [typed.evidence, *typed.remarks]}
 
 

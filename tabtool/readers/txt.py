@@ -18,6 +18,7 @@ from tabtool.harp import Harp, Layout
 from tabtool.header import FIELDS
 from tabtool.parse import parse
 from tabtool.readers import text_of
+from tabtool.readers.stacks import MELODY, Row, Sign, gathered, merged
 from tabtool.scores.spellings import (
     SPELLINGS,
     Item,
@@ -30,7 +31,7 @@ from tabtool.scores.spellings import (
     is_tab,
     items,
 )
-from tabtool.tune import Tune
+from tabtool.tune import Figure, Tune
 from tabtool.tunings import make_harp
 
 SHOWN = 8  # notes of a reading shown in a message
@@ -55,18 +56,25 @@ class Typed(NamedTuple):
 
 
 def read(
-    data: bytes, name: str, spelling: str, harp_key: str, layout: Layout, tuning: str = ""
+    data: bytes,
+    name: str,
+    spelling: str,
+    harp_key: str,
+    layout: Layout,
+    tuning: str = "",
+    together: str = "",
 ) -> Typed:
     """Read a typed tab; `TabError` in plain words where it cannot be read without guessing.
 
-    `tuning` is what the header calls the layout.
+    `tuning` is what the header calls the layout. `together` is a name of `stacks.LINES`, or
+    empty where the columns are to tell what sounds together.
     """
-    text = text_of(data, name)
+    text = text_of(data, name).expandtabs()
     if re.search(r"\dd\b", text):  # letters in lower case; without d, a b is a flat: a bend
         text = re.sub(r"(?<=\d)[bd](?=['/o]*(?:\s|$))", lambda found: found[0].upper(), text)
     lines = text.split("\n")
     said = next((one for one in SPELLINGS.values() if f"({one.meaning})" in lines), None)
-    lines = [line for line in lines if said is None or line != f"({said.meaning})"]
+    lines = ["" if said is not None and line == f"({said.meaning})" else line for line in lines]
     tab = [index for index, line in enumerate(lines) if is_tab(line)]
     if not tab:
         raise TabError(f"{name}: no line of tab in it")
@@ -77,7 +85,7 @@ def read(
         chosen, why = said, f"the text says that {said.meaning}"
     else:
         chosen, why = _spelling(lines, tab, units, name, spelling, layout.holes)
-    page = _Page(lines, tab, chosen, layout.holes, harp, name)
+    page = _Page(lines, tab, chosen, layout.holes, harp, name, together)
     head = [f"title: {page.title}"] if page.title else []
     if harp is not None:
         head.append(f"harp: {harp.key}")
@@ -165,20 +173,34 @@ class _Page:
         holes: int,
         harp: Harp | None,
         name: str,
+        together: str,
     ) -> None:
         self.spelling, self.holes, self.harp, self.name = spelling, holes, harp, name
         self.counts: Counter[str] = Counter()
         self.out: list[str] = []
         self.title = ""
+        parts = gathered([self.row(lines[index], index) for index in tab], together, name)
+        self.stacks = [part for part in parts if len(part) > 1]
+        self.rows = {part[0][0].line: merged(part) for part in parts}
         for block in _blocks(lines):
-            self.block(lines, block, set(tab))
+            self.block(lines, [line for line in block if line in self.rows or line not in tab])
             self.out.append("")
 
     def remarks(self) -> list[str]:
-        return [f"{words} ({count})" for words, count in self.counts.items()]
+        """What of the text was read in a way worth a word, or not at all."""
+        said = [f"{words} ({count})" for words, count in self.counts.items()]
+        if self.stacks:
+            first = [f"{part[0][0].line + 1}-{part[-1][0].line + 1}" for part in self.stacks]
+            more = f" and {len(first) - SHOWN} more" if len(first) > SHOWN else ""
+            said.append(
+                f"numbers under each other are read as chords (lines {', '.join(first[:SHOWN])}"
+                f"{more}); --lines {MELODY} reads each line after the one above it"
+            )
+        return said
 
-    def block(self, lines: Sequence[str], block: list[int], tab: set[int]) -> None:
+    def block(self, lines: Sequence[str], block: list[int]) -> None:
         """Lines without a blank one between: words belong to the tab above, or to that below."""
+        tab = self.rows
         words = [index for index in block if index not in tab]
         if not self.out and not self.title and words and words[0] == block[0]:
             others = len(words) == 1 or words[1] == words[0] + 1
@@ -192,7 +214,7 @@ class _Page:
             if section:
                 self.out += ["", f"[{section[1].strip()}]"]
             elif index in tab:
-                notes = self.tab(lines[index], index)
+                notes = self.tab(self.rows[index])
                 for word_line in waiting:
                     self.words(lines[word_line], notes)
                 waiting = []
@@ -206,32 +228,34 @@ class _Page:
             else:
                 self.out.append(f"# {' '.join(lines[index].split())}")
 
-    def tab(self, line: str, index: int) -> list[int]:
+    def tab(self, row: Row) -> list[int]:
         """One line of tab; returns the columns of its notes."""
-        beats: list[str] = []
-        columns: list[int] = []
-        for item in items(line):
-            if item.bar:
-                beats.append(item.text)
-            elif item.units:
-                beats.append(self.note(item, index))
-                columns.append(item.column)
-            else:
-                self.counts[f"'{item.text}' has no meaning here and is left out"] += 1
-        if not beats or not beats[0].lstrip(":").startswith("|"):
+        beats = [sign.text if sign.figure is None else sign.figure.token for sign in row]
+        if not beats[0].lstrip(":").startswith("|"):
             beats.insert(0, "|")
         if "|" not in beats[-1]:
             beats.append("|")
         self.out.append(" ".join(beats))
-        return columns
+        return [sign.column for sign in row if sign.figure is not None]
 
-    def note(self, item: Item, index: int) -> str:
+    def row(self, line: str, index: int) -> Row:
+        """The notes and bar lines of a line of tab."""
+        signs = []
+        for item in items(line):
+            if item.bar or item.units:
+                figure = self.note(item, index) if item.units else None
+                signs.append(Sign(index, item.column, item.text, figure))
+            else:
+                self.counts[f"'{item.text}' has no meaning here and is left out"] += 1
+        return tuple(signs)
+
+    def note(self, item: Item, index: int) -> Figure:
         if item.ghost:
             self.counts["notes in parentheses are read as plain notes"] += 1
         if any(len(unit.holes) > 1 and int(unit.holes) > self.holes for unit in item.units):
             self.counts["digits side by side are read as holes together"] += 1
         try:
-            return figure(item, self.spelling, self.holes, self.harp).token
+            return figure(item, self.spelling, self.holes, self.harp)
         except Unclear as unclear:
             raise TabError(
                 f"{self.name}:{index + 1}:{item.column + 1}: '{item.text}': {unclear}; "

@@ -151,6 +151,11 @@ def figure(item: Item, spelling: Spelling, holes: int, harp: Harp | None = None)
     for unit in item.units:
         for hole in _holes(unit.holes, holes):
             tones.append(_tone(unit, hole, spelling, harp))
+    return together(tones)
+
+
+def together(tones: Sequence[Tone]) -> Figure:
+    """Tones as one note or chord; `Unclear` in plain words where they cannot be one."""
     if len({tone.hole for tone in tones}) < len(tones):
         raise Unclear("the same hole twice at once")
     if len({(tone.breath, tone.slide) for tone in tones}) > 1:

@@ -31,8 +31,8 @@ def write(
         if isinstance(line, SectionLine):
             out += ["", f"[{line.name}]"] if line.name else [""]
         elif isinstance(line, MusicLine):
-            rows = _rows(line, words, spelling)
-            out += rows if len(rows) == 1 else [*rows, ""]
+            # Lines directly below each other could be read as chords, number under number.
+            out += [*_rows(line, words, spelling), ""]
     text = "\n".join(row.rstrip() for row in out)
     while "\n\n\n" in text:
         text = text.replace("\n\n\n", "\n\n")

@@ -24,8 +24,10 @@ export function bring(start, open, dropped = null) {
   const [harpLabel, harp] = field("bringharp", "harp", "the one it lies best on");
   const [partLabel, part] = field("bringpart", "part, by name or number", "the only one");
   const [tuneLabel, tune] = field("bringtune", "tune of a collection, by number or title", "the only one");
-  const spelling = make("select", { id: "bringspelling" }, [["", "found by itself"], ...start.spellings].map(
+  const choice = (id, named) => make("select", { id }, [["", "found by itself"], ...named].map(
     ([value, label]) => make("option", { value }, label)));
+  const spelling = choice("bringspelling", start.spellings);
+  const lines = choice("bringlines", start.lines);
   const said = make("p", { role: "status", class: "refused" });
   const read = make("button", { type: "button", id: "bringread", class: "main", onclick: async () => {
     if (!file.files.length) {
@@ -35,7 +37,7 @@ export function bring(start, open, dropped = null) {
     read.disabled = true;
     said.textContent = "reading …";
     try {
-      const body = { name: file.files[0].name, data: await base64(file.files[0]), harp: harp.value, part: part.value, tune: tune.value, spelling: spelling.value };
+      const body = { name: file.files[0].name, data: await base64(file.files[0]), harp: harp.value, part: part.value, tune: tune.value, spelling: spelling.value, lines: lines.value };
       const made = await ask("import", body);
       dialog.close();
       await open(made.text, made.told.join("; "));
@@ -50,7 +52,8 @@ export function bring(start, open, dropped = null) {
     make("h2", { id: "askedhead" }, "Import"),
     make("label", { for: "bringfile" }, `a file: ${start.imports.join(" ")}`), file,
     harpLabel, harp, partLabel, part, tuneLabel, tune,
-    make("label", { for: "bringspelling" }, "spelling of tab typed by hand"), spelling, said,
+    make("label", { for: "bringspelling" }, "spelling of tab typed by hand"), spelling,
+    make("label", { for: "bringlines" }, "its lines directly below each other"), lines, said,
     make("p", { class: "buttons" }, make("button", { type: "button", onclick: () => dialog.close() }, "Cancel"), read));
   dialog.showModal();
 }

@@ -227,6 +227,31 @@ def test_accidentals_in_abc_survive_every_way_of_holding_on() -> None:
     assert re.sub(r'"[^"]*"', "", text).splitlines()[-1] == " ^F2 =F2 =f2 c2 |"
 
 
+def test_accidentals_in_abc_where_no_key_is_named() -> None:
+    """ABC 2.1, 3.1.14: K:none has no accidentals, so each note has its own; checked by music21."""
+    paper = laid("harp: D\n| 4^ 4v 5^ 5v | 6^ 6v 7v 7^ |\n")
+    data = abc.write(paper)
+    assert b"K:none" in data
+    assert heard_by_music21(data, "abc") == as_it_stands(paper)
+    assert stream(back(data, "abc").measures) == stream(paper.melody.measures)
+
+
+@pytest.mark.parametrize("form", ["musicxml", "abc"])
+def test_an_ending_goes_on_over_a_change_of_meter(form: str) -> None:
+    """The first ending lasts to its :| (ABC 2.1, 4.9), whatever changes on the way."""
+    text = (
+        "harp: C\nkey: C\nmeter: 4/4\n|: 4^ - - - |1 4v - - - |\n\n"
+        "[]\nmeter: 3/4\n| 5^ - - :|2 5v - - |\n\n[]\nmeter: 4/4\n| 6^ - - - |\n"
+    )
+    paper = laid(text)
+    assert [pitch for _, _, (pitch,) in stream(paper.melody.measures)] == [
+        72, 74, 76, 72, 77, 79,
+    ]  # fmt: skip
+    assert [e.quarters for e in load(text).score.events] == [0, 4, 8, 11, 15, 18]
+    data = musicxml.write(paper) if form == "musicxml" else abc.write(paper)
+    assert stream(back(data, form).measures) == stream(paper.melody.measures)
+
+
 def test_compressed_form() -> None:
     """MusicXML 4.0: the archive begins with its type, and the container names the score."""
     data = mxl.write(laid(TUNE))

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO, Setting
 from tabtool.music import Key
-from tabtool.repeats import WrittenBar
+from tabtool.repeats import WrittenBar, ends_part
 from tabtool.resolve import Written
 from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.tune import PLAIN, Figure, Hold, Note, Share, Split, Tune
@@ -184,22 +184,34 @@ class _Laying:
 
 
 def ending_length(bars: Sequence[WrittenBar], index: int) -> int:
-    """How many bars the ending that begins at `index` has: to where it goes back or is over."""
+    """How many bars the ending that begins at `index` has: to where it goes back or is over.
+
+    A double bar or a new section ends the last ending only (`repeats`).
+    """
     longest = len(bars) - index
     if bars[index].ending > 1:
         before = [i for i in range(index) if bars[i].ending]
         if before:
             longest = index - before[-1]
+    last_ending = _is_last_ending(bars, index)
     for last in range(index, min(len(bars), index + longest)):
-        line = bars[last].bar.after
         following = bars[last + 1] if last + 1 < len(bars) else None
         if (
             bars[last].closes
             or following is None
             or following.ending
             or following.opens
-            or following.section != bars[last].section
-            or (line is not None and (line.double or line.final))
+            or (last_ending and ends_part(bars, last))
         ):
             return last - index + 1
     return min(longest, len(bars) - index)
+
+
+def _is_last_ending(bars: Sequence[WrittenBar], index: int) -> bool:
+    """Whether the repeat has no ending behind the one that begins at `index`."""
+    for bar in bars[index + 1 :]:
+        if bar.opens:
+            return True
+        if bar.ending:
+            return bar.ending <= bars[index].ending
+    return True

@@ -44,7 +44,8 @@ class _Writing:
     def __init__(self, staff: Staff, tab: bool) -> None:
         self.melody = staff.melody
         self.tab = tab
-        self.key = staff.spelling
+        self.key = staff.spelling  # names the notes
+        self.signature = Key("C")  # in force: none until a key is said
         self.touched: set[str] = set()  # letters with an accidental in this bar
 
     def text(self) -> str:
@@ -60,7 +61,6 @@ class _Writing:
         lines += [f"M:{_meter(meter)}", "L:1/8"]
         if first.tempo is not None:
             lines.append(f"Q:{_tempo(first.tempo, meter)}")
-        self.key = first.key or self.key
         lines.append(f"K:{_key(first.key) if first.key else 'none'}")
         if first.section:
             lines.append(f"P:{_plain(first.section)}")
@@ -96,7 +96,8 @@ class _Writing:
         return lines
 
     def bar(self, measure: Measure, after: Measure | None) -> str:
-        self.key = measure.change.key or self.key
+        if measure.change.key is not None:
+            self.key = self.signature = measure.change.key
         self.touched = set()
         symbols = dict(measure.symbols)
         printed = values(measure)
@@ -144,7 +145,7 @@ class _Writing:
         assert found is not None
         step, alter, octave = found[1], ACCIDENTALS[found[2]], int(found[3])
         sign = ""
-        if alter != _signature(self.key, step) or step in self.touched:
+        if alter != _altered(self.signature, step) or step in self.touched:
             sign = _SIGNS[alter]
             self.touched.add(step)
         letter = step.lower() if octave >= 5 else step
@@ -233,7 +234,7 @@ def _plain(text: str) -> str:
     return " ".join(text.split())
 
 
-def _signature(key: Key, step: str) -> int:
+def _altered(key: Key, step: str) -> int:
     """Semitones the key signature moves a letter by."""
     fifths = key.fifths
     place = FIFTHS.index(step)

@@ -123,6 +123,76 @@ def test_abc_in_our_notation(body: str, expected: str) -> None:
     assert music_lines(written(abc(body), harp="C").text) == [expected]
 
 
+def lengths(body: str) -> list[Fraction]:
+    melody = Source(abc(body), "x.abc", "abc").melody(Choice())
+    return [length for _, length, _ in stream(melody.measures)]
+
+
+@pytest.mark.parametrize(
+    ("body", "expected"),
+    [
+        (f"(11:8:11{'c/d/' * 5}c/|", [Fraction(2, 11)] * 11),
+        (f"(3:2:12{'cdef' * 3}|", [Fraction(1, 3)] * 12),
+        (f"(5:4:10{'c/d/' * 5}e2|", [Fraction(1, 5)] * 10 + [1]),
+        ("(3c{d}de f2|", [Fraction(1, 3)] * 3 + [1]),
+        ("(3c>de (3zcd|", [Fraction(1, 2), Fraction(1, 6), *[Fraction(1, 3)] * 3]),
+    ],
+)
+def test_tuplets_of_any_number(body: str, expected: list[Fraction]) -> None:
+    """ABC 2.1, 4.13: p notes in the time of q for the next r; no figure is limited to one digit."""
+    assert lengths(body) == expected
+
+
+def test_a_tuplet_of_no_notes_is_told() -> None:
+    assert lengths("(0cde|") == [Fraction(1, 2)] * 3
+    assert "tuplets of no notes (1)" in " ".join(written(abc("(0cde|")).remarks)
+
+
+def test_every_slash_halves() -> None:
+    """ABC 2.1, 4.3: c// is a quarter of the unit length, and so on."""
+    unit = Fraction(1, 2)
+    assert lengths("c3// d//// [ce]/ [c//e//] f|") == [
+        n * unit for n in (Fraction(3, 4), Fraction(1, 16), Fraction(1, 2), Fraction(1, 4), 1)
+    ]
+
+
+@pytest.mark.parametrize("chord", ["[Hce]", "[!fermata!c+accent+e]", '["^a"ce]', "[c-e-]", "+ce+"])
+def test_signs_within_a_chord_are_no_notes(chord: str) -> None:
+    """ABC 2.1, 4.17: a chord may hold decorations and annotations between its notes.
+
+    Between ``+`` chords stood before (ABC 1.6); 2.0 put decorations there.
+    """
+    melody = Source(abc(f"{chord}4 g4|"), "x.abc", "abc").melody(Choice())
+    assert stream(melody.measures) == [(0, 2, (72, 76)), (2, 2, (79,))]
+
+
+def test_dynamics_of_old_are_no_chord() -> None:
+    assert lengths("+ff+c4 +f+c4|") == [2, 2]
+
+
+def test_bars_of_rest_within_a_bar() -> None:
+    """Z counts bars (ABC 2.1, 4.5), but behind a note of its bar it can only be a slip for z."""
+    melody = Source(abc("c4 Z2 d2|Z2|e8|"), "x.abc", "abc").melody(Choice())
+    assert [(onset, length) for onset, length, _ in stream(melody.measures)] == [
+        (0, 2), (3, 1), (12, 4),
+    ]  # fmt: skip
+    assert any("rests of whole bars within a bar (Z), read as z (1)" in s for s in melody.lost)
+
+
+def test_a_bar_line_not_to_be_seen_ends_no_part() -> None:
+    """ABC 2.1, 4.8: ``[|]`` is invisible; the repeat takes in the pick-up before it."""
+    text = written(abc("G2[|]c2d2e2f2|c4 d2:|e8|]"), harp="C").text
+    assert [pitch for _, pitch in heard(text)] == [67, 72, 74, 76, 77, 72, 74] * 2 + [76]
+
+
+def test_what_mail_does_to_a_text() -> None:
+    """Quoted-printable (RFC 2045, 6.7): =3D is =, =20 a blank, = at the end joins two lines."""
+    melody = Source(abc("=3DB2^F2 =3DF=20\nc3 =\nd4|"), "x.abc", "abc").melody(Choice())
+    assert [(length, pitch) for _, length, (pitch,) in stream(melody.measures)] == [
+        (1, 71), (1, 66), (Fraction(1, 2), 65), (Fraction(3, 2), 72), (2, 74),
+    ]  # fmt: skip
+
+
 def test_half_a_beat_before_the_bar() -> None:
     """A pick-up of half a beat goes into the bars before it; what sounds is unchanged."""
     result = written(abc("G|c4e4|d4c3:|e|f4f4|c4c3:|"), harp="C")

@@ -30,7 +30,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         raise TabError(f"{name}: this is no ABC file: a tune needs a line K: with its key")
     damaged = "=3D" in text
     if damaged:  # as mail encodes an equals sign; no ABC has a figure after it
-        text = text.replace("=\n", "").replace("=3D", "=")
+        text = _unmailed(text)
         key = re.search(r"^K:", text, re.MULTILINE)
         assert key is not None
     head = text[: key.start()]
@@ -61,6 +61,12 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         voice.name if len(names) > 1 else "",
         (*said, *taken.remarks, *(("=3D, left by mail, is read as =",) if damaged else ())),
     )
+
+
+def _unmailed(text: str) -> str:
+    """The text without what mail does to it (quoted-printable, RFC 2045, 6.7)."""
+    text = re.sub(r"(?m)^(?![A-Za-z]:)(.*)=20$", r"\1 ", text.replace("=\n", ""))
+    return text.replace("=3D", "=")
 
 
 def _opened(bars: tuple[BarText, ...]) -> tuple[BarText, ...]:
@@ -130,10 +136,11 @@ def _at(
     place: Place, note: Sounded, now: Fraction, meter: Meter, before: Sounded | None
 ) -> Sounded:
     """A note at its place in the bar, with its words and tab, tied to `before` if it is."""
+    lasts = note.duration * place.ratio
     if place.whole_bar and meter.beats is not None:
-        note = note._replace(duration=meter.beats * meter.beat_quarters)
+        lasts = meter.beats * meter.beat_quarters
     tied = before is not None and bool(note.pitches) and note.pitches == before.pitches
-    return note._replace(onset=now, lyrics=place.words, tab=place.tab, tied=tied)
+    return note._replace(onset=now, duration=lasts, lyrics=place.words, tab=place.tab, tied=tied)
 
 
 def one_tune(text: str, name: str, wanted: str) -> str:

@@ -2,6 +2,7 @@
 
 How long notes are and what pitch they have is left to music21, which is handed the text
 again without anything else (`Voice.notes_only`): its notes stand in the order of ours.
+Tuplets are kept from it, for it knows none of more than nine notes.
 Clauses named are those of the ABC standard 2.1.
 """
 
@@ -20,22 +21,24 @@ from tabtool.scores.measures import NO_CHANGE, Change
 _PIECE = re.compile(
     r"""(?P<string>"[^"]*")
       | (?P<inline>\[[A-Za-z]:[^\]]*\])
-      | (?P<bar>\.?(?:\[(?=\|)|[|:]|(?<=\|)\])+)(?P<passes>\[?\d[\d,\-]*)?
-      | \[(?P<ending>\d[\d,\-]*)
+      | (?P<bar>\.?(?:\[(?=\|)|[|:]|(?<=\|)\])+)(?P<passes>\[?\d\d?(?:[,\-]\d{0,2})*)?
+      | \[(?P<ending>\d\d?(?:[,\-]\d{0,2})*)
       | (?P<grace>\{[^}]*\})
+      | (?P<old_chord>\+(?!f+\+)(?:[_^=]*[A-Ga-g][,']*[\d/]*-?){2,}\+)
       | (?P<decoration>![^!\s]+!|\+[^+\s]+\+)
-      | (?P<note>\[[^\]|:0-9"][^\]]*\]|[_^=]*[A-Ga-g][,']*)
+      | (?P<note>\[(?:"[^"]*")*[^\]|:0-9"][^\]|]*\]|[_^=]*[A-Ga-g][,']*)
       | (?P<rest>[zx])
-      | (?P<bars_rest>[ZX])(?P<count>\d*)
-      | (?P<tuplet>\(\d[:\d]*)
+      | (?P<bars_rest>[ZX])(?P<count>\d{0,4})
+      | (?P<tuplet>\(\d{1,3}(?::\d{0,4}){0,2})
       | (?P<slur>[()])
       | (?P<sign>[~HIJKLMNOPQRSTUVWuv])
       | (?P<overlay>&)
-      | (?P<length>[\d/<>.-])
+      | (?P<length>\d*/+\d*|[\d<>.-])
       | .""",
     re.VERBOSE,
 )
-_COUNT = "\0"  # stands for the count of a tuplet until it is known
+_IN_CHORD = re.compile(r"[_^=]*[A-Ga-g][,']*[\d/]*")
+_ON_CHORD = re.compile(r"""![^!\s]+!|\+[^+\s]+\+|"[^"]*"|[~HIJKLMNOPQRSTUVWuv]""")
 _CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 passes on
 
 
@@ -43,7 +46,8 @@ class Place(NamedTuple):
     """One note or rest: what the text says there besides pitch and length.
 
     `whole_bar` is a rest that lasts as long as the bar does, whatever that is; `ties`
-    tells that a tie leads from the note to the next (4.11).
+    tells that a tie leads from the note to the next (4.11). In a tuplet it lasts `ratio`
+    of what is written (4.13).
     """
 
     rest: bool = False
@@ -53,6 +57,7 @@ class Place(NamedTuple):
     change: Change = NO_CHANGE
     whole_bar: bool = False
     ties: bool = False
+    ratio: Fraction = Fraction(1)
 
 
 class BarText(NamedTuple):
@@ -99,7 +104,7 @@ def scan(text: str) -> Scan:
     return Scan(
         tuple(voice.finished() for voice in scanning.voices.values() if voice.has_notes),
         scanning.meter,
-        scanning.lost,
+        +scanning.lost,  # without the counts of nothing
         tuple(remarks),
     )
 
@@ -116,7 +121,8 @@ class _Voice:
     def __init__(self, name: str, head: str) -> None:
         self.name = name
         self.outward = head
-        self.tuplet_left = self.tuplet_count = 0
+        self.ratio = Fraction(1)  # of the tuplet being read
+        self.tuplet_left = 0  # its notes still to come
         self.places: list[Place] = []  # of all bars
         self.bars: list[BarText] = []
         self.start = 0  # the first place of the bar being read
@@ -130,6 +136,7 @@ class _Voice:
         return any(not place.rest for place in self.places)
 
     def bar_line(self, token: str, passes: str) -> None:
+        token = token.replace("[|]", "|")  # not to be seen, and no end of a part
         first, last = token.find("|"), token.rfind("|")
         closing = token[:first] if first >= 0 else token[: len(token) // 2]
         opening = token[last + 1 :] if last >= 0 else token[len(token) // 2 :]
@@ -168,7 +175,7 @@ class _Voice:
         for (end, _), bar in zip(self.bar_ends, self.bars, strict=True):
             bars.append(bar._replace(places=tuple(self.places[start:end])))
             start = end
-        return Voice(self.name, tuple(bars), self.outward.replace(_COUNT, str(self.tuplet_count)))
+        return Voice(self.name, tuple(bars), self.outward)
 
 
 class _Scanning:
@@ -247,9 +254,9 @@ class _Scanning:
             self.lost["slurs"] += text == "("
         elif kind == "overlay":
             self.lost["second voices within a bar (&), written after the first"] += 1
-        elif kind == "note":
+        elif kind in ("note", "old_chord"):
             self.voice.line.append(len(self.voice.places))
-            self.voice.outward += text.replace("-", "")
+            self.voice.outward += self.chord(text) if text[0] in "[+" else text
             self.place(False)
             if "-" in text:
                 self.tie()
@@ -257,46 +264,61 @@ class _Scanning:
             self.voice.outward += "z"
             self.place(True)
         elif kind in ("bars_rest", "count"):
-            for index in range(min(int(piece["count"] or 1), 500)):
-                if index:
-                    self.voice.bar_line("|", "")
-                    self.voice.outward += " | "
-                self.voice.outward += "z"
-                self.place(True, whole_bar=True)
+            self.bars_rest(piece["count"])
         elif text == "-":
             self.tie()
         elif kind == "tuplet":
             self.tuplet(text)
         elif kind == "grace":
-            if self.voice.tuplet_left:  # music21 counts grace notes among those of a tuplet
-                self.voice.tuplet_count += len(re.findall(r"[A-Ga-g]", text))
             self.voice.outward += text
         elif kind == "length":
-            self.voice.outward += text
+            self.voice.outward += _halves(text)
         else:
             self.voice.outward += " " if text.isspace() else ""
+
+    def bars_rest(self, count: str) -> None:
+        """Bars of rest (4.5); within a bar, where there is no place for them, a rest like z."""
+        if len(self.voice.places) > self.voice.start:
+            self.lost["rests of whole bars within a bar (Z), read as z"] += 1
+            self.voice.outward += f"z{count}"
+            self.place(True)
+            return
+        for index in range(min(int(count or 1), 500)):
+            if index:
+                self.voice.bar_line("|", "")
+                self.voice.outward += " | "
+            self.voice.outward += "z"
+            self.place(True, whole_bar=True)
+
+    def chord(self, text: str) -> str:
+        """The notes of a chord alone (4.17); ABC before 2.0 has them between ``+``."""
+        bare, signs = _ON_CHORD.subn("", text[1:-1])
+        self.lost["decorations"] += signs
+        return f"[{''.join(_halves(note) for note in _IN_CHORD.findall(bare))}]"
 
     def tuplet(self, text: str) -> None:
         """``(p:q:r``: p notes in the time of q, for the next r notes (4.13)."""
         numbers = [int(part) if part else 0 for part in text[1:].split(":")]
         actual, normal, count = (*numbers, 0, 0)[:3]
+        if not actual:
+            self.lost["tuplets of no notes"] += 1
+            return
         by_meter = 3 if self.now.beats and self.now.beat_quarters.numerator == 3 else 2
-        usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(actual, by_meter)
-        self.voice.tuplet_left = self.voice.tuplet_count = count or actual
-        self.voice.outward += f"({actual}:{normal or usual}:{_COUNT}"
+        usual = {1: 1, 2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(actual, by_meter)
+        self.voice.ratio = Fraction(normal or usual, actual)
+        self.voice.tuplet_left = count or actual
 
-    def counted(self) -> None:
-        """One more note; at the end of a tuplet its count is known."""
-        if self.voice.tuplet_left:
-            self.voice.tuplet_left -= 1
-            if not self.voice.tuplet_left:
-                self.voice.outward = self.voice.outward.replace(
-                    _COUNT, str(self.voice.tuplet_count)
-                )
+    def ratio(self) -> Fraction:
+        """What part of its written length the next note lasts."""
+        if not self.voice.tuplet_left:
+            return Fraction(1)
+        self.voice.tuplet_left -= 1
+        return self.voice.ratio
 
     def place(self, rest: bool, whole_bar: bool = False) -> None:
-        self.counted()
-        self.voice.places.append(Place(rest, self.symbol, self.tab, (), self.change, whole_bar))
+        self.voice.places.append(
+            Place(rest, self.symbol, self.tab, (), self.change, whole_bar, ratio=self.ratio())
+        )
         self.symbol = self.tab = ""
         self.change = NO_CHANGE
 
@@ -350,6 +372,11 @@ def _syllables(value: str) -> Iterator[str]:
         for piece in re.findall(r"[^-_*]+-?|[-_*]", word):
             text = piece.replace("~", " ").replace("\u2011", "-")
             yield {"*": "", "-": "_"}.get(text, text)
+
+
+def _halves(text: str) -> str:
+    """A length with more than one slash, of which each halves (4.3), as music21 reads it."""
+    return re.sub(r"//+(\d*)", lambda m: f"/{2 ** (m[0].count('/') - 1) * int(m[1] or 2)}", text)
 
 
 def read_meter(value: str) -> Meter | None:

@@ -1,6 +1,6 @@
 """ABC tunes, through music21. A collection holds several: one is chosen by number or title.
 
-music21 gives pitch and length of the notes; bars, repeats and all that is said at a note
+music21 gives pitch and written length of notes; bars, repeats and all that is said at a note
 come from the text itself (`abc_text`).
 """
 
@@ -14,7 +14,8 @@ from typing import Any
 from tabtool.diagnostics import TabError
 from tabtool.music import Meter
 from tabtool.readers import HARP, Choice, choose_part, counted, few_enough, text_of
-from tabtool.readers.abc_text import BarText, Place, field, scan
+from tabtool.readers.abc_fields import field
+from tabtool.readers.abc_text import BarText, Place, scan
 from tabtool.scores.measures import Measure, Melody, Sounded
 
 LONGEST = 200_000  # characters of one tune

@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from tabtool.music import FREE, MODES, Key, Meter, parse_meter
+from tabtool.music import FREE, Meter
 from tabtool.notation import NoteError, parse_figure
+from tabtool.readers.abc_fields import field, read_key, read_meter, read_tempo
 from tabtool.scores.measures import NO_CHANGE, Change
 
 _PIECE = re.compile(
@@ -107,12 +108,6 @@ def scan(text: str) -> Scan:
         +scanning.lost,  # without the counts of nothing
         tuple(remarks),
     )
-
-
-def field(head: str, letter: str) -> str:
-    """The first value of a field in the head."""
-    found = re.search(rf"^{letter}:\s*(.*?)\s*(%.*)?$", head, re.MULTILINE)
-    return found[1] if found else ""
 
 
 class _Voice:
@@ -377,30 +372,3 @@ def _syllables(value: str) -> Iterator[str]:
 def _halves(text: str) -> str:
     """A length with more than one slash, of which each halves (4.3), as music21 reads it."""
     return re.sub(r"//+(\d*)", lambda m: f"/{2 ** (m[0].count('/') - 1) * int(m[1] or 2)}", text)
-
-
-def read_meter(value: str) -> Meter | None:
-    """``6/8``, ``C`` or ``C|``; None for no meter at all."""
-    return parse_meter({"C": "4/4", "C|": "2/2", "c": "4/4", "c|": "2/2"}.get(value, value))
-
-
-def read_key(value: str) -> Key | None:
-    """``Bb``, ``Am``, ``D mix``; None where it is no key we know."""
-    found = re.match(r"([A-G][#b]?)\s*([A-Za-z]*)(=?)", value)
-    if not found:
-        return None
-    mode = "" if found[3] else found[2][:3].lower()  # clef=bass is no mode
-    for name in MODES:
-        if len(mode) == 3 and name.startswith(mode):
-            return Key(found[1], name)
-    if mode in ("m", "aeo"):
-        return Key(found[1], "minor")
-    return Key(found[1]) if mode in ("", "ion") else None
-
-
-def read_tempo(value: str) -> Fraction | None:
-    """Quarter notes a minute from ``1/4=96``, ``3/8=60`` or ``96`` (3.1.8)."""
-    found = re.search(r"(?:(\d+)/(\d+)\s*=\s*)?(\d+(?:\.\d+)?)", re.sub(r'"[^"]*"', "", value))
-    if not found or not int(found[2] or 4) or not Fraction(found[3]):
-        return None
-    return Fraction(int(found[1] or 1), int(found[2] or 4)) * 4 * Fraction(found[3])

@@ -16,6 +16,7 @@ import sys
 import warnings
 import zipfile
 from collections import Counter
+from collections.abc import Callable
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -268,6 +269,26 @@ def test_a_player_who_does_not_bend_gets_a_harp_without() -> None:
 
 # The collections: every pitch and onset as music21 plays it.
 
+# What music21 reads otherwise than it is written, by the reason: all tunes that may differ.
+MISREAD = {
+    "it ties no chords (ABC 2.1, 4.11)": (
+        "EssenceOfOldKentucky.abc X:20", "MardiGrasReel.abc X:1", "WalkAroundHeyDaddy.abc X: 1",
+    ),
+    "it leaves out Z, which stands for z in these": (
+        "0351-0400.abc X: 387", "0626-0700.abc X: 637", "1176-1275.abc X: 1185",
+    ),
+    "a tie at a broken rhythm, left out by `plain_abc`": ("0001-0050.abc X: 36",),
+    "it passes over =3D, an equals sign that mail has changed": ("TidalWaveJig.abc X:1",),
+    "the sign of a triplet is damaged (^3 for (3)": ("HeadlightJig.abc X: 1",),
+    "it takes a bracket before words for a chord": (
+        "MyLadysGoonHasGairsOntStrathspey.abc X: 1",
+    ),
+    "it does not join | at the end of a line to :: in the next": ("SkinThePeelerJig.abc X: 1",),
+}  # fmt: skip
+
+
+PART_ENDS = {"double", "final", "heavy-light"}  # bar lines, as music21 calls them
+
 
 def tunes(folder: str) -> list[tuple[str, bytes]]:
     found = []
@@ -281,33 +302,59 @@ def tunes(folder: str) -> list[tuple[str, bytes]]:
     return found
 
 
+def parts_of(data: bytes) -> list[str]:
+    """The names of the voices of a tune; one without a name where it has none."""
+    names = re.findall(rb"(?m)^\[?V:\s*([^\]\s]+)", data)
+    return [name.decode() for name in dict.fromkeys(names)] or [""]
+
+
 def _undecorated(line: re.Match[str]) -> str:
     """A line of music without decorations and slurs, at which music21 loses a note or a dot."""
-    text = re.sub(r"([<>]+)-", r"\1", line[0])
-    return re.sub(r'"[^"]*"|![^!]*!|[~HLMOPRSTuv](?=[(.^_={A-Ga-g])|\((?!\d)|\)', "", text)
+    text = re.sub(r'"[^"]*"|![^!\s]+!|!|\{[^}]*\}', "", line[0])
+    text = re.sub(r"\+((?:[A-G]\d*){2,})\+", r"[\1]", text)
+    text = re.sub(r"[~HLMOPRSTuv](?=[(.^_=xz\[A-Ga-g])|\((?!\d)|\)", "", text)
+    text = re.sub(r"-?([<>]+)-?", r"\1", text)
+    return text.replace("[|]", "|").replace("::", ":||:").replace("x", "z")
 
 
-def by_music21(data: bytes) -> Any:
-    """The part music21 reads from a whole tune, its text as it is but for decorations.
+def plain_abc(data: bytes, part: str) -> str:
+    """One voice of a tune, the same music without what music21 stumbles over.
+
+    Those are comments, lines in the head that are no fields, decorations, marks of a new
+    line (``!``), fields within a line, more voices than one, and ``::``, before which it
+    loses a note.
+    """
+    text = re.sub(r"(?m)%.*$", "", data.decode("utf-8", "replace").replace("\r", ""))
+    head, key, body = re.split(r"(?m)^(K:.*)$", text, maxsplit=1)
+    head = "".join(line for line in head.splitlines(True) if line[1:2] == ":" and line[0] != "V")
+    body = re.sub(rf"(?m)^\[V:(?!{re.escape(part)}\]).*\n|\[V:[^\]]*\]|^V:.*\n", "", body)
+    body = re.sub(r"\[([KMLQP]:[^\]]*)\]", r"\n\1\n", body)
+    return head + key + re.sub(r"(?m)^(?![A-Za-z]:).*$", _undecorated, body)
+
+
+def by_music21(data: bytes, part: str) -> Any:
+    """The part music21 reads from a whole tune, its text as it is but for `plain_abc`.
 
     music21 takes a ``:|`` without ``|:`` back to the beginning of the tune; these tunes
-    mean the last double bar or repeat (common practice, no source), so that is put in.
+    mean the last double bar or repeat (common practice, no source), so that is put in. A bar
+    too long for its meter it splits, and leaves the ``:|`` behind it before the second half.
     """
     bar = music21.bar
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        text = re.sub(r"(?m)%.*$", "", data.decode("utf-8", "replace").replace("\r", ""))
-        text = re.sub(r"\[([KMLQPV]:[^\]]*)\]", r"\n\1\n", text)
-        text = re.sub(r"(?m)^(?![A-Za-z]:).*$", _undecorated, text)
-        part = music21.converter.parseData(text, format="abc").parts[0]
-    measures = list(part.getElementsByClass(music21.stream.Measure))
+        read = music21.converter.parseData(plain_abc(data, part), format="abc").parts[0]
+    measures = list(read.getElementsByClass(music21.stream.Measure))
+    for measure in measures:
+        line = measure.leftBarline
+        if isinstance(line, bar.Repeat) and line.direction == "end":
+            measure.leftBarline, measure.rightBarline = None, line
     for number, (one, two) in enumerate(pairwise(measures), start=1):
         again = any(isinstance(m.rightBarline, bar.Repeat) for m in measures[number:])
         line = one.rightBarline
-        ends = isinstance(line, bar.Repeat) or getattr(line, "type", "") in ("double", "final")
-        if ends and again and two.leftBarline is None:
+        ends = isinstance(line, bar.Repeat) or getattr(line, "type", "") in PART_ENDS
+        if ends and again and not isinstance(two.leftBarline, bar.Repeat):
             two.leftBarline = bar.Repeat(direction="start")
-    return part
+    return read
 
 
 def struck_in(part: Any) -> list[tuple[Fraction, float]]:
@@ -323,40 +370,62 @@ def struck_in(part: Any) -> list[tuple[Fraction, float]]:
     return [(at - struck[0][0], pitch) for at, pitch in struck]
 
 
-def compare(folder: str, step: int) -> None:
-    """Every tune as music21 reads it, note by note; played out too where it can play it out.
+def difference(data: bytes, name: str, part: str, counts: Counter[str]) -> str:
+    """What of a voice sounds otherwise than music21 reads it; empty where nothing does.
 
-    It takes a second ending for one bar, so tunes with endings are compared as they stand.
-    In a few tunes it loses notes before ``::`` and in text damaged by mail; one in twenty may
-    differ, in a sample of less none.
+    `counts` gains how far it could be compared: music21 takes a second ending for one
+    bar, so tunes with endings are compared as they stand.
     """
+    counts["all"] += 1
+    melody = Source(data, name, "abc").melody(Choice(part))
+    result = notate(melody, best_harp(melody.measures, TUNINGS["Richter"]))
+    if any(d.rule.reads for d in load(result.text).diagnostics):
+        return "our own notation is not clear"
+    read = by_music21(data, part)
+    once = [m._replace(opens=False, closes=False, endings=()) for m in melody.measures]
+    if [(at, max(p)) for at, _, p in stream(once)] != struck_in(read):
+        return "as it stands"
+    counts["as they stand"] += 1
+    if read.recurse().getElementsByClass(music21.spanner.RepeatBracket):
+        return ""
+    if any("repeat" in remark or "not the score's" in remark for remark in result.remarks):
+        return ""  # told: the file's own repeat signs or bars do not add up
+    try:
+        played = struck_in(read.expandRepeats())
+    except music21.repeat.ExpanderException:
+        return ""
+    if heard(result.text) != played:
+        return "as it is played"
+    counts["as they are played"] += 1
+    return ""
+
+
+def differing(
+    some: list[tuple[str, bytes]], difference: Callable[[bytes, str, str], str]
+) -> dict[str, str]:
+    """The voices of some tunes in which `difference` finds one, with what it finds."""
+    found: dict[str, str] = {}
+    for name, data in some:
+        for part in parts_of(data):
+            try:
+                said = difference(data, name, part)
+            except Exception as error:  # told with the others, not instead of them
+                said = f"{type(error).__name__}: {error}"
+            if said:
+                found[f"{name} {part}".strip()] = said
+    return found
+
+
+def compare(folder: str, step: int) -> None:
+    """Every voice of every tune as music21 reads it, note by note; played out too where it can."""
     counts = Counter[str]()
-    differ: list[str] = []
-    for name, data in tunes(folder)[::step]:
-        counts["all"] += 1
-        part = "1" if re.search(rb"(?m)^V:", data) else ""
-        melody = Source(data, name, "abc").melody(Choice(part))
-        result = notate(melody, best_harp(melody.measures, TUNINGS["Richter"]))
-        assert not [d for d in load(result.text).diagnostics if d.rule.reads], name
-        part = by_music21(data)
-        once = [m._replace(opens=False, closes=False, endings=()) for m in melody.measures]
-        if [(at, max(p)) for at, _, p in stream(once)] != struck_in(part):
-            differ.append(name)
-            continue
-        counts["as they stand"] += 1
-        if part.recurse().getElementsByClass(music21.spanner.RepeatBracket):
-            continue
-        if any("repeat" in remark or "not the score's" in remark for remark in result.remarks):
-            continue  # told: the file's own repeat signs or bars do not add up
-        try:
-            played = struck_in(part.expandRepeats())
-        except music21.repeat.ExpanderException:
-            continue
-        if heard(result.text) != played:
-            differ.append(name)
-            continue
-        counts["as they are played"] += 1
-    assert len(differ) <= counts["all"] // 20, differ
+    some = tunes(folder)[::step]
+    found = differing(some, lambda data, name, part: difference(data, name, part, counts))
+    names = {name for name, _ in some}
+    known = {name for told in MISREAD.values() for name in told if name in names}
+    new = {name: said for name, said in found.items() if name not in known}
+    assert not new, new
+    assert not known - found.keys(), "these no longer differ: take them off the list"
     assert counts["as they are played"] > 0.6 * counts["all"], counts
 
 

@@ -3,22 +3,29 @@ conventions: signs, letters, arrows, apostrophes, circles; a bare number contrad
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from random import Random
 
 import pytest
+import random_tunes
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tabtool.cli import main
 from tabtool.diagnostics import TabError
+from tabtool.harp import Layout
+from tabtool.header import load_tuning
 from tabtool.load import load
 from tabtool.readers.txt import Typed, read
 from tabtool.resolve import as_written
 from tabtool.scores.spellings import SPELLINGS
+from tabtool.tune import Figure
 from tabtool.tunings import TUNINGS
 from tabtool.writers.txt import lost, write
 
 RICHTER = TUNINGS["Richter"]
+SONGS = Path(__file__).resolve().parent.parent / "songs"
 
 
 def typed(text: str, spelling: str = "", harp: str = "C") -> Typed:
@@ -193,6 +200,135 @@ def test_any_tune_there_and_back(bars: list[list[str]], name: str, words: bool) 
         e.lyric for e in load(text).score.events
     ]
     assert (back.tune.title, back.tune.header("harp")) == ("Any Tune", "C")
+
+
+def there_and_back(text: str, name: str, layout: Layout = RICHTER, tuning: str = "") -> None:
+    """What a tune sounds is the same when it is read from a mail, but for what `lost` tells."""
+    tune = load(text, folder=str(SONGS)).tune
+    mail = write(tune, as_written(tune).words, SPELLINGS[name])
+    back = read(mail, "mail.txt", "", "", layout, tuning, folder=str(SONGS))
+    assert back.spelling.name == name
+    assert back.tune.title == tune.title
+    before = load(text, folder=str(SONGS)).score.events
+    after = load(back.text, folder=str(SONGS)).score.events
+    assert len(after) == len(before) > 0
+    for old, new in zip(before, after, strict=True):
+        whole = tuple(tone._replace(depth=int(tone.depth + 0.5)) for tone in old.figure.tones)
+        assert new.figure == Figure(whole)
+        assert new.lyric == old.lyric
+        if old.figure.shake is None and whole == old.figure.tones:
+            assert new.pitches == old.pitches
+
+
+@pytest.mark.parametrize("name", SPELLINGS)
+@pytest.mark.parametrize("song", sorted(SONGS.glob("*.harptab")), ids=lambda path: path.stem)
+def test_the_songs_there_and_back(song: Path, name: str) -> None:
+    """Harps and tunings, changes of both, chords, repeats and words among them."""
+    text = song.read_text()
+    own = re.search(r"^tuning: (.+\.harptuning)$", text, re.M)
+    if own:  # a player's own tuning is in a file, which a mail does not carry
+        there_and_back(text, name, load_tuning(own[1], str(SONGS)), own[1])
+    else:
+        there_and_back(text, name)
+
+
+@pytest.mark.parametrize("number", range(40))
+def test_random_tunes_there_and_back(number: int) -> None:
+    """Lines of rests that end a repeat, raised and impossible overbends, twelve holes …"""
+    text = random_tunes.text_of(random_tunes.random_tune(Random(number)))
+    there_and_back(text, list(SPELLINGS)[number % len(SPELLINGS)])
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "harp: C\n\n| 4^ 5^ 6^ 5^ |\n",  # no title
+        "harp: C\n\n[verse 2]\n| 4^ 5^ 6^ 5^ |\n",
+        "title: 4 4 4\nharp: C\n\n| 4^ 5^ 6^ 5^ |\n",
+        "title: Bells on an A harp\nharp: C\n\n| 4^ 5^ 6^ 5^ |\n",
+        "title: Counting\nharp: C\n\n| 4^ 5^ 6^ 5^ |\nlyric: one two 3 4\n",
+        "title: Raised\nharp: C\n\n| 6^^1 6^^ 10vv1 7^^ |\n",  # the last is impossible
+        "title: Circular\nharp: G\ntuning: circular\n\n| 7^^ 1^^ 9^^ 4v |\n",
+        "title: Minor\nharp: Em\ntuning: natural minor\n\n| 4^ 5^ 6^ 5^ |\n",
+    ],
+)
+@pytest.mark.parametrize("name", SPELLINGS)
+def test_awkward_tunes_there_and_back(text: str, name: str) -> None:
+    there_and_back(text, name)
+
+
+def test_words_that_are_numbers_stand_in_quotes() -> None:
+    text = "harp: C\nmeter: free\n\n| 4^ 5^ 6^ |\nlyric: 1 2 3\n"
+    tune = load(text).tune
+    mail = write(tune, as_written(tune).words, SPELLINGS["plus-minus"]).decode()
+    assert mail.endswith('| +4  +5  +6  |\n  "1" "2" "3"\n')
+    back = typed(mail, harp="")
+    assert [note.figure.token for note in back.tune.notes()] == ["4^", "5^", "6^"]
+
+
+def test_harps_and_tunings_named_between_the_lines_hold_from_there() -> None:
+    mail = """Ferry
+Harp: A
+
++4 -4
+
+Harp: low F
++5 -5
+
+[Last]
+Tuning: country
+-5
+"""
+    found = typed(mail, harp="")
+    assert [line for line in found.text.splitlines() if line and line[0] != "|"] == [
+        "title: Ferry",
+        "harp: A",
+        "meter: free",
+        "[low F harp]",
+        "harp: low F",
+        "[Last]",
+        "tuning: country",
+    ]
+    assert any("the harps, A, low F, are those the text names" in said for said in found.remarks)
+    assert typed(mail, harp="C").text.count("harp: ") == 1  # the one given holds throughout
+
+
+@pytest.mark.parametrize(
+    ("words", "harp"),
+    [
+        ("Harp: Bb", "Bb"),
+        ("harp key = d", "D"),
+        ("Play it on a low F harp.", "low F"),
+        ("a harp of any key will do", ""),  # no A harp
+        ("for a C harp, or so\nHarp: G", "G"),
+    ],
+)
+def test_a_harp_named_in_words(words: str, harp: str) -> None:
+    assert typed(f"Tune\n\n{words}\n\n+4 -4\n", harp="").tune.header("harp") == harp
+
+
+def test_a_tuning_that_is_none_known_is_told() -> None:
+    found = typed("Tuning: mine\n\n+4 -4\n")
+    assert "no tuning is called 'mine': give --tuning" in found.remarks
+
+
+def test_overbends_with_the_sign_of_their_breath_fit_every_spelling() -> None:
+    assert typed("4 -4 +6o").spelling.name == "minus"
+    assert typed("+4 4 -7o").spelling.name == "plus"
+
+
+def test_a_tuning_file_is_named_as_seen_from_the_tune_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.txt").write_text("+4 -4 +3\n")
+    (tmp_path / "deep").mkdir()
+    own = str(SONGS / "nans-fourth-reed.harptuning")
+    for out in (tmp_path / "a.harptab", tmp_path / "deep" / "a.harptab"):
+        argv = ["read", str(tmp_path / "a.txt"), "--harp", "C", "--tuning", own, "-o", str(out)]
+        assert main(argv) == 0
+        capsys.readouterr()
+        assert main(["notes", str(out)]) == 0
+        assert "3^    A4" in capsys.readouterr().out  # the tuning file: 3 blow up a tone
 
 
 def test_what_is_lost_is_told() -> None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from tabtool.diagnostics import TabError
 from tabtool.files import decode, read_text, write_file
 from tabtool.harp import Harp, Layout
-from tabtool.header import Wrong, load_tuning
+from tabtool.header import TUNING_SUFFIX, Wrong, load_tuning
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.player import Player, load_player
 from tabtool.report import as_text, many
@@ -88,6 +88,18 @@ def tuning_of(args: argparse.Namespace) -> Layout | None:
         return load_tuning(args.tuning)
     except Wrong as wrong:
         raise TabError(f"{wrong.message}; {wrong.help}") from None
+
+
+def own_tuning(args: argparse.Namespace, folder: str) -> str:
+    """What the header of a tune in that folder calls the tuning file of ``--tuning``; empty if
+    none was given."""
+    is_file = args.tuning.lower().endswith(TUNING_SUFFIX)
+    return seen_from(folder, args.tuning) if is_file else ""
+
+
+def seen_from(folder: str, path: str) -> str:
+    """A path as a tune in that folder has to name it."""
+    return os.path.relpath(os.path.expanduser(path), folder or ".")
 
 
 def temperament_of(args: argparse.Namespace) -> Temperament | None:

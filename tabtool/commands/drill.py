@@ -47,7 +47,6 @@ from tabtool.drills import (
 )
 from tabtool.files import write_file
 from tabtool.harp import Harp, Tone, position
-from tabtool.header import TUNING_SUFFIX
 from tabtool.music import Key, parse_key
 from tabtool.player import Player
 from tabtool.report import table
@@ -150,7 +149,7 @@ def _drill(args: argparse.Namespace, harp: Harp, player: Player) -> Drill:
     temperament, a4 = common.temperament_of(args), common.pitch_of(args)
     temper = "" if temperament is None else temperament.name
     if args.temperament.lower().endswith(SCALA_SUFFIX):
-        temper = _from(folder, args.temperament)
+        temper = common.seen_from(folder, args.temperament)
     return Drill(
         harp,
         find_bends(harp, player, args.bends),
@@ -161,15 +160,10 @@ def _drill(args: argparse.Namespace, harp: Harp, player: Player) -> Drill:
         args.tempo,
         top,
         args.seed,
-        tuning=_from(folder, args.tuning) if args.tuning.lower().endswith(TUNING_SUFFIX) else "",
+        tuning=common.own_tuning(args, folder),
         folder=folder,
         tuned=(("pitch", "" if a4 is None else f"{a4:g}"), ("temperament", temper)),
     )
-
-
-def _from(folder: str, path: str) -> str:
-    """A path as a page in that folder has to name it."""
-    return os.path.relpath(os.path.expanduser(path), folder or ".")
 
 
 def _set(args: argparse.Namespace, drill: Drill) -> int:

@@ -75,7 +75,9 @@ def run(args: argparse.Namespace) -> int:
         print(f"tabtool: {args.recording}: {reason}", file=sys.stderr)
         return UNREADABLE
     title = os.path.splitext(name)[0]
-    written = notate(melody_of(heard, args.tempo, title), harp, args.out or "-", args.tuning)
+    out = args.out or "-"
+    tuning = common.own_tuning(args, os.path.dirname(out))
+    written = notate(melody_of(heard, args.tempo, title), harp, out, tuning)
     score, _ = resolve(written.tune)
     rows: list[dict[str, object]] = []
     doubts = []

@@ -85,7 +85,9 @@ def run(args: argparse.Namespace) -> int:
         lost = f"the file is written for a {named}, which is not the one taken"
         melody = melody._replace(lost=(*melody.lost, lost))
     player = common.player_of(args)
-    written = notate(melody, chosen.harp, args.out or args.file, args.tuning, player)
+    out = args.out or "-"
+    tuning = common.own_tuning(args, os.path.dirname(out))
+    written = notate(melody, chosen.harp, out, tuning, player)
     if args.out:
         common.write_out(args.out, written.text.encode())
     elif not args.json:
@@ -108,14 +110,10 @@ def _typed(args: argparse.Namespace, source: Source) -> int:
     layout = common.tuning_of(args) or TUNINGS["Richter"]
     if args.harp:
         common.harp_of(args.harp, layout)
+    folder = os.path.dirname(args.out or "")
+    tuning = common.own_tuning(args, folder) or (args.tuning and layout.name)
     typed = txt.read(
-        source.data,
-        args.file,
-        args.spelling,
-        args.harp,
-        layout,
-        args.tuning and layout.name,
-        args.lines,
+        source.data, args.file, args.spelling, args.harp, layout, tuning, args.lines, folder
     )
     if args.out:
         common.write_out(args.out, typed.text.encode())

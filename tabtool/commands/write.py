@@ -96,7 +96,8 @@ def in_form(
         ]
     written = as_written(loaded.tune, harp, tuning)
     if suffix == ".txt":
-        return txt.write(loaded.tune, written.words, SPELLINGS[spelling], harp), txt.lost(
+        named = harp, tuning.name if tuning else ""
+        return txt.write(loaded.tune, written.words, SPELLINGS[spelling], *named), txt.lost(
             loaded.tune
         )
     laid = _staff(loaded, written)

@@ -131,8 +131,8 @@ def _typed(source: Source, harp: str, spelling: str, lines: str) -> Json:
         raise TabError(f"'{spelling[:20]}' is no spelling: {', '.join(SPELLINGS)}")
     named = harp_named(harp) if harp else None
     layout = named.layout if named else TUNINGS["Richter"]
-    key = named.key if named else ""
-    typed = txt.read(source.data, source.name, spelling, key, layout, layout.name, lines)
+    key, tuning = (named.key, layout.name) if named else ("", "")
+    typed = txt.read(source.data, source.name, spelling, key, layout, tuning, lines)
     return {"text": typed.text, "told": [typed.evidence, *typed.remarks]}
 
 

@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from typing import NamedTuple
 
 from tabtool.canonical import write
 from tabtool.diagnostics import TabError
-from tabtool.harp import Harp, Layout
+from tabtool.harp import Layout
 from tabtool.header import FIELDS
 from tabtool.parse import parse
 from tabtool.readers import text_of
+from tabtool.readers.harps import Instrument, Named, named_harps
 from tabtool.readers.stacks import MELODY, Row, Sign, gathered, merged
 from tabtool.scores.spellings import (
     SPELLINGS,
@@ -32,17 +33,12 @@ from tabtool.scores.spellings import (
     items,
 )
 from tabtool.tune import Figure, Tune
-from tabtool.tunings import make_harp
 
 SHOWN = 8  # notes of a reading shown in a message
 
-_KEY = r"(?P<key>(?:low |high )?[A-G][#b♯♭]?m?)"
-_HARP = re.compile(
-    rf"(?:harp|harmonica)\s*(?:key)?\s*[:=]\s*{_KEY}\b"
-    rf"|\b{_KEY.replace('key', 'own')}[ -](?:harp|harmonica)\b",
-    re.IGNORECASE,
-)
-_SECTION = re.compile(r"\s*\[([^\[\]\d]*)\]\s*$")
+_TITLE = re.compile(r"\s*title\s*:\s*", re.IGNORECASE)
+# A name with a number in it needs a word: ``[4B]`` may be a note.
+_SECTION = re.compile(r"\s*\[([^\[\]\d]*|[^\[\]]*[^\W\d_]{2}[^\[\]]*)\]\s*$")
 
 
 class Typed(NamedTuple):
@@ -63,11 +59,13 @@ def read(
     layout: Layout,
     tuning: str = "",
     together: str = "",
+    folder: str = "",
 ) -> Typed:
     """Read a typed tab; `TabError` in plain words where it cannot be read without guessing.
 
-    `tuning` is what the header calls the layout. `together` is a name of `stacks.LINES`, or
-    empty where the columns are to tell what sounds together.
+    `tuning` is what the header calls the layout, empty where the text may name its own; a
+    path in it is seen from `folder`. `together` is a name of `stacks.LINES`, or empty where
+    the columns are to tell what sounds together.
     """
     text = text_of(data, name).expandtabs()
     if re.search(r"\dd\b", text):  # letters in lower case; without d, a b is a flat: a bend
@@ -75,30 +73,36 @@ def read(
     lines = text.split("\n")
     said = next((one for one in SPELLINGS.values() if f"({one.meaning})" in lines), None)
     lines = ["" if said is not None and line == f"({said.meaning})" else line for line in lines]
-    tab = [index for index, line in enumerate(lines) if is_tab(line)]
+    tab = [i for i, line in enumerate(lines) if is_tab(line) and not _TITLE.match(line)]
     if not tab:
         raise TabError(f"{name}: no line of tab in it")
-    found_key = harp_key or _named_harp(lines, tab)
-    harp = make_harp(found_key, layout) if found_key else None
+    named = named_harps(lines, set(tab), harp_key, layout if tuning else None)
+    first = named.by_line[tab[0]]
     units = [unit for index in tab for item in items(lines[index]) for unit in item.units]
     if said is not None and not spelling:
         chosen, why = said, f"the text says that {said.meaning}"
     else:
-        chosen, why = _spelling(lines, tab, units, name, spelling, layout.holes)
-    page = _Page(lines, tab, chosen, layout.holes, harp, name, together)
+        chosen, why = _spelling(lines, tab, units, name, spelling, first.holes)
+    page = _Page(lines, tab, chosen, named, name, together)
     head = [f"title: {page.title}"] if page.title else []
-    if harp is not None:
-        head.append(f"harp: {harp.key}")
-    if tuning and tuning != "Richter":
-        head.append(f"tuning: {tuning}")
+    if first.harp is not None:
+        head.append(f"harp: {first.harp.key}")
+    if (tuning or first.layout.name) != "Richter":
+        head.append(f"tuning: {tuning or first.layout.name}")
     made = "\n".join([*head, "meter: free", "", *page.out]) + "\n"
-    tune, faults = parse(made, name)
+    tune, faults = parse(made, name, folder)
     assert not faults, faults
     remarks = ["the rhythm is not in typed tab: every note is one beat of free meter"]
-    if harp is None:
+    harps = dict.fromkeys(one.harp.key for one in named.by_line.values() if one.harp is not None)
+    if not harps:
         remarks.append("no harp is named: write harp: C (or its key), or give --harp")
     elif not harp_key:
-        remarks.append(f"the harp, {harp.key}, is the one the text names")
+        many = len(harps) > 1
+        remarks.append(
+            f"the harp{'s' * many}, {', '.join(harps)}, {'are those' if many else 'is the one'} "
+            "the text names"
+        )
+    remarks += [f"no tuning is called '{one}': give --tuning" for one in named.unknown]
     return Typed(tune, write(tune), chosen, why, (*remarks, *page.remarks()))
 
 
@@ -151,17 +155,6 @@ def _reading(lines: Sequence[str], tab: Sequence[int], spelling: Spelling, holes
     return " ".join(notes)
 
 
-def _named_harp(lines: Sequence[str], tab: Sequence[int]) -> str:
-    """The harp a text names in words, such as ``Harp: A`` or ``on a Bb harp``."""
-    for index, line in enumerate(lines):
-        found = None if index in tab else _HARP.search(line)
-        if found:
-            key = found["key"] or found["own"]
-            if make_harp(key) is not None:
-                return key
-    return ""
-
-
 class _Page:
     """The lines of a typed tab turned into lines of a tune."""
 
@@ -170,20 +163,21 @@ class _Page:
         lines: Sequence[str],
         tab: Sequence[int],
         spelling: Spelling,
-        holes: int,
-        harp: Harp | None,
+        named: Named,
         name: str,
         together: str,
     ) -> None:
-        self.spelling, self.holes, self.harp, self.name = spelling, holes, harp, name
+        self.spelling, self.named, self.name = spelling, named, name
+        self.instrument = named.by_line[tab[0]]
         self.counts: Counter[str] = Counter()
         self.out: list[str] = []
         self.title = ""
         parts = gathered([self.row(lines[index], index) for index in tab], together, name)
         self.stacks = [part for part in parts if len(part) > 1]
         self.rows = {part[0][0].line: merged(part) for part in parts}
-        for block in _blocks(lines):
-            self.block(lines, [line for line in block if line in self.rows or line not in tab])
+        gone = named.lines | (set(tab) - set(self.rows))
+        for block in _blocks(lines, gone):
+            self.block(lines, block)
             self.out.append("")
 
     def remarks(self) -> list[str]:
@@ -202,7 +196,8 @@ class _Page:
         """Lines without a blank one between: words belong to the tab above, or to that below."""
         tab = self.rows
         words = [index for index in block if index not in tab]
-        if not self.out and not self.title and words and words[0] == block[0]:
+        titled = block[0] not in tab and not _SECTION.match(lines[block[0]])
+        if titled and not self.out and not self.title:
             others = len(words) == 1 or words[1] == words[0] + 1
             if others or len(words) > len(block) - len(words):
                 self.title = _title(lines[words[0]])
@@ -214,13 +209,12 @@ class _Page:
             if section:
                 self.out += ["", f"[{section[1].strip()}]"]
             elif index in tab:
+                self.play_on(self.named.by_line[index])
                 notes = self.tab(self.rows[index])
                 for word_line in waiting:
                     self.words(lines[word_line], notes)
                 waiting = []
                 last = notes
-            elif _HARP.search(lines[index]) and make_harp_line(lines[index]):
-                continue
             elif above and any(later in tab for later in block[place:]):
                 waiting.append(index)
             elif any(earlier in tab for earlier in block[:place]):
@@ -238,6 +232,20 @@ class _Page:
         self.out.append(" ".join(beats))
         return [sign.column for sign in row if sign.figure is not None]
 
+    def play_on(self, instrument: Instrument) -> None:
+        """Begin a section where the harp changes, unless one has just begun."""
+        if instrument == self.instrument:
+            return
+        harp, last = instrument.harp, self.instrument.harp
+        before = next((line for line in reversed(self.out) if line and line[0] != "#"), "")
+        if before[:1] != "[":
+            self.out += ["", f"[{harp.key if harp else instrument.layout.name} harp]"]
+        if harp is not None and (last is None or harp.key != last.key):
+            self.out.append(f"harp: {harp.key}")
+        if instrument.layout != self.instrument.layout:
+            self.out.append(f"tuning: {instrument.layout.name}")
+        self.instrument = instrument
+
     def row(self, line: str, index: int) -> Row:
         """The notes and bar lines of a line of tab."""
         signs = []
@@ -252,10 +260,11 @@ class _Page:
     def note(self, item: Item, index: int) -> Figure:
         if item.ghost:
             self.counts["notes in parentheses are read as plain notes"] += 1
-        if any(len(unit.holes) > 1 and int(unit.holes) > self.holes for unit in item.units):
+        holes, harp = self.named.by_line[index].holes, self.named.by_line[index].harp
+        if any(len(unit.holes) > 1 and int(unit.holes) > holes for unit in item.units):
             self.counts["digits side by side are read as holes together"] += 1
         try:
-            return figure(item, self.spelling, self.holes, self.harp)
+            return figure(item, self.spelling, holes, harp)
         except Unclear as unclear:
             raise TabError(
                 f"{self.name}:{index + 1}:{item.column + 1}: '{item.text}': {unclear}; "
@@ -294,22 +303,17 @@ class _Page:
         )
 
 
-def make_harp_line(line: str) -> bool:
-    """Whether a line of words does nothing but name the harp."""
-    found = _HARP.search(line)
-    return found is not None and not re.search(r"[A-Za-z]{3}", _HARP.sub("", line))
-
-
 def _title(line: str) -> str:
-    text = " ".join(line.split())
-    text = re.sub(r"(?i)^title\s*:\s*", "", text)
+    text = " ".join(_TITLE.sub("", line, count=1).split())
     return re.sub(r"\s#(?=\s|$)", " ♯", text) if FIELDS["title"] else text
 
 
-def _blocks(lines: Sequence[str]) -> list[list[int]]:
-    """The lines by paragraphs."""
+def _blocks(lines: Sequence[str], gone: Container[int]) -> list[list[int]]:
+    """The lines by paragraphs, without those that are gone."""
     blocks: list[list[int]] = [[]]
     for index, line in enumerate(lines):
+        if index in gone:
+            continue
         if line.strip():
             blocks[-1].append(index)
         elif blocks[-1]:

@@ -119,7 +119,11 @@ def is_tab(line: str) -> bool:
 
 
 def fitting(units: Sequence[Unit]) -> list[Spelling]:
-    """The spellings in which every sign of a text has its meaning."""
+    """The spellings in which every sign of a text has its meaning.
+
+    An overblow or overdraw is in any of them written with the sign of its breath or without
+    one; the sign counts where the other notes agree with it.
+    """
     marks = {unit.mark for unit in units if not (unit.overbent and not unit.mark)}
     allowed = {
         "plus-minus": {"+", "-"},
@@ -130,7 +134,9 @@ def fitting(units: Sequence[Unit]) -> list[Spelling]:
         "letters": {"B", "D"},
         "arrows": {"↑", "↓"},
     }
-    return [SPELLINGS[name] for name, signs in allowed.items() if marks <= signs]
+    found = [SPELLINGS[name] for name, signs in allowed.items() if marks <= signs]
+    plain = [unit for unit in units if not unit.overbent]
+    return found if found or len(plain) in (0, len(units)) else fitting(plain)
 
 
 def evidence(units: Iterable[Unit]) -> str:
@@ -209,7 +215,7 @@ def _tone(unit: Unit, hole: int, spelling: Spelling, harp: Harp | None) -> Tone:
         if not unit.mark:  # a circle alone: which of the two it is, the reeds of the hole decide
             over = harp.overbend(hole) if harp is not None and hole <= harp.holes else None
             if over is not None:
-                return over.tone
+                return over.tone._replace(depth=unit.bends, slide=unit.slide)
             breath = Breath.BLOW if hole <= 6 else Breath.DRAW
         assert breath is not None
         technique = Technique.OVERBLOW if breath is Breath.BLOW else Technique.OVERDRAW
@@ -221,6 +227,9 @@ def _tone(unit: Unit, hole: int, spelling: Spelling, harp: Harp | None) -> Tone:
 
 
 def _spelled(tone: Tone, spelling: Spelling) -> str:
-    text = (spelling.blow if tone.breath is Breath.BLOW else spelling.draw).format(tone.hole)
+    blown = tone.breath is Breath.BLOW
+    text = (spelling.blow if blown else spelling.draw).format(tone.hole)
+    if tone.overbent and spelling.bare is tone.breath:  # a circle alone leaves the breath open
+        text = f"{'+' if blown else '-'}{tone.hole}"
     bends = int(tone.depth + 0.5)
     return text + "o" * tone.overbent + "'" * bends + "*" * tone.slide

@@ -6,34 +6,39 @@ spelling; `lost` tells of them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from tabtool.diagnostics import Span
-from tabtool.scores.spellings import Spelling, spelled
-from tabtool.tune import PLAIN, MusicLine, SectionLine, Tune, notes_of
+from tabtool.scores.spellings import Spelling, is_tab, spelled
+from tabtool.tune import PLAIN, Bar, HeaderLine, MusicLine, Note, SectionLine, Tune, notes_of
 
 
 def write(
-    tune: Tune, words: Mapping[Span, tuple[str, ...]], spelling: Spelling, harp: str = ""
+    tune: Tune,
+    words: Mapping[Span, tuple[str, ...]],
+    spelling: Spelling,
+    harp: str = "",
+    tuning: str = "",
 ) -> bytes:
     """The tune as plain text.
 
-    `words` are the syllables of each note, one a verse (see `resolve.Written`); `harp` is the
-    key to name where it is not the tune's own.
+    `words` are the syllables of each note, one a verse (see `resolve.Written`); `harp` and
+    `tuning` are the key and tuning to name where they are not the tune's own.
     """
-    head = [tune.title] if tune.title else []
-    key = harp or tune.header("harp")
-    if key:
-        head.append(f"Harp: {key}")
-    head.append(f"({spelling.meaning})")
-    out = ["\n".join(head), ""]
-    for line in tune.lines:
-        if isinstance(line, SectionLine):
+    head = [f"Title: {tune.title}" if is_tab(tune.title) else tune.title] if tune.title else []
+    given = {"harp": harp, "tuning": tuning}
+    head += [f"{name.capitalize()}: {value}" for name, value in given.items() if value]
+    out: list[str] = []
+    for line in _pieces(tune):
+        if isinstance(line, HeaderLine):
+            if line.name in given and not given[line.name]:
+                (out or head).append(f"{line.name.capitalize()}: {line.value}")
+        elif isinstance(line, SectionLine):
             out += ["", f"[{line.name}]"] if line.name else [""]
-        elif isinstance(line, MusicLine):
+        else:
             # Lines directly below each other could be read as chords, number under number.
             out += [*_rows(line, words, spelling), ""]
-    text = "\n".join(row.rstrip() for row in out)
+    text = "\n".join(row.rstrip() for row in [*head, f"({spelling.meaning})", "", *out])
     while "\n\n\n" in text:
         text = text.replace("\n\n\n", "\n\n")
     return (text.strip() + "\n").encode("utf-8")
@@ -54,23 +59,56 @@ def lost(tune: Tune) -> list[str]:
     return said + [f"not in it: {words} ({count})" for words, count in counts if count]
 
 
-def _rows(line: MusicLine, words: Mapping[Span, tuple[str, ...]], spelling: Spelling) -> list[str]:
-    """The tab of one line of bars, and its verses, in columns."""
-    first = line.bars[0].before
+def _pieces(tune: Tune) -> Iterator[HeaderLine | SectionLine | list[Bar]]:
+    """What is written of a tune: headers, sections, and the bars of each line with notes.
+
+    A line of rests alone would not read as tab: its bar lines, which may end a repeat, stand
+    in the line before or after it.
+    """
+    bars: list[Bar] = []
+    for line in tune.lines:
+        if isinstance(line, MusicLine):
+            if _notes(line.bars) and _notes(bars):
+                yield bars
+                bars = []
+            bars = [*bars, *line.bars]
+        elif isinstance(line, HeaderLine | SectionLine):
+            if _notes(bars):
+                yield bars
+            bars = []
+            yield line
+    if _notes(bars):
+        yield bars
+
+
+def _notes(bars: Iterable[Bar]) -> list[Note]:
+    return [note for bar in bars for beat in bar.beats for note in notes_of(beat.parts)]
+
+
+def _rows(
+    bars: Sequence[Bar], words: Mapping[Span, tuple[str, ...]], spelling: Spelling
+) -> list[str]:
+    """The tab of some bars, and its verses, in columns."""
     cells: list[tuple[str, tuple[str, ...]]] = []
-    if first is not None:
-        cells.append((first.token, ()))
-    for bar in line.bars:
-        for beat in bar.beats:
-            for note in notes_of(beat.parts):
-                cells.append((spelled(note.figure, spelling), words.get(note.span, ())))
+    for bar in bars:
+        if bar.before is not None and (not cells or cells[-1][0] != bar.before.token):
+            cells.append((bar.before.token, ()))
+        for note in _notes([bar]):
+            cells.append((spelled(note.figure, spelling), words.get(note.span, ())))
         if bar.after is not None:
             cells.append((bar.after.token, ()))
     verses = max((len(under) for _, under in cells), default=0)
-    rows = [""] * (1 + verses)
-    for text, under in cells:
-        column = [text, *under, *[""] * (verses - len(under))]
-        column[1:] = ["" if word in ("*", "_") else word for word in column[1:]]
+    lines = [[text for text, _ in cells]]
+    lines += [_verse([under[verse : verse + 1] for _, under in cells]) for verse in range(verses)]
+    rows = [""] * len(lines)
+    for column in zip(*lines, strict=True):
         width = max(map(len, column)) + 1
-        rows = [row + word.ljust(width) for row, word in zip(rows, column, strict=True)]
+        rows = [row + text.ljust(width) for row, text in zip(rows, column, strict=True)]
     return [row for number, row in enumerate(rows) if number == 0 or row.strip()]
+
+
+def _verse(syllables: Sequence[tuple[str, ...]]) -> list[str]:
+    """The words under a line, in quotes where they would be taken for tab (``1 2 3``)."""
+    words = ["" if one in (("*",), ("_",)) else "".join(one) for one in syllables]
+    like_tab = is_tab(" ".join(words))
+    return [f'"{word}"' if word and like_tab else word for word in words]

@@ -349,6 +349,35 @@ def test_the_command_writes_every_format(
             assert picture.convert("L").getextrema() == (0, 255)
 
 
+@pytest.mark.parametrize("suffix", [".svg", ".png"])
+def test_pages_of_a_longer_run_before_are_told_and_left(
+    song: Path, suffix: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = song.with_name("out" + suffix)
+    run(str(song), "-o", str(out), "--dpi", "30")
+    pages = sorted(song.parent.glob("out-*"))
+    assert len(pages) > 2
+    assert "left from before" not in capsys.readouterr().err
+    run(str(song), "-o", str(out), "--dpi", "30")  # the same pages again: nothing is left over
+    assert "left from before" not in capsys.readouterr().err
+    before = {page: page.read_bytes() for page in pages}
+    song.write_text("harp: C\n| 4^ 4v 5^ 5v |\n", encoding="utf-8")
+    song.with_name(f"out-2024{suffix}").write_bytes(b"not of this run of numbers")
+    run(str(song), "-o", str(out), "--dpi", "30", "--json")
+    told = capsys.readouterr()
+    *first, last = map(str, pages)
+    assert f"left from before and no page of this: {', '.join(first)} and {last}" in told.err
+    assert json.loads(told.out)["files"] == [str(out)]
+    assert json.loads(told.out)["older"] == [str(page) for page in pages]
+    assert {page: page.read_bytes() for page in pages} == before
+    # Longer again, the single page is what is left over; and one more page than there is now.
+    song.write_text(HARD["many sections"], encoding="utf-8")
+    song.with_name(f"out-{len(pages) + 1}{suffix}").write_bytes(b"older still")
+    run(str(song), "-o", str(out), "--dpi", "30", "--json")
+    older = json.loads(capsys.readouterr().out)["older"]
+    assert older == [str(out), str(song.with_name(f"out-{len(pages) + 1}{suffix}"))]
+
+
 def test_a_failed_sheet_leaves_the_old_one(song: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = song.with_name("old.pdf")
     out.write_bytes(b"old")

@@ -12,7 +12,7 @@ from tabtool.resolve import Written, as_written
 from tabtool.scores.staff import staff
 from tabtool.sheet.engrave import Staves
 from tabtool.sheet.layout import Options, sheet
-from tabtool.sheet.output import DPI, FORMATS, render, suffix_of
+from tabtool.sheet.output import DPI, FORMATS, older, render, suffix_of
 from tabtool.sheet.style import PAPERS
 from tabtool.tune import Tune
 
@@ -110,7 +110,12 @@ def write_pages(pages: Sequence[Page], title: str, args: argparse.Namespace) -> 
         common.write_out(name, data)
     if len(files) > 1:
         common.warn(f"{len(files)} pages, a file each: {files[0][0]} to {files[-1][0]}")
-    return [name for name, _ in files]
+    names = [name for name, _ in files]
+    left = older(args.out, names)
+    if left:
+        listed = left[0] if len(left) == 1 else f"{', '.join(left[:-1])} and {left[-1]}"
+        common.warn(f"left from before and no page of this: {listed}")
+    return names
 
 
 def _missing(error: ImportError) -> TabError:

@@ -8,8 +8,9 @@ signs a tune uses are explained at the foot of its first page.
 --second KEY adds a smaller row below with the same sound played on another harp; --map the
 harp with the notes the tune uses.
 
-JSON: {"files", "pages", "paper", "notes", "impossible", "second": {"harp", "impossible"}
-or null}; `impossible` counts notes that cannot be played on that harp.
+JSON: {"files", "older", "pages", "paper", "notes", "impossible", "second": {"harp",
+"impossible"} or null}; `older` are files that look like pages of this sheet and are left from
+before, `impossible` counts notes that cannot be played on that harp.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from tabtool.report import many
 from tabtool.resolve import as_written
 from tabtool.sheet.engrave import Second, pretty
 from tabtool.sheet.layout import Options, sheet
+from tabtool.sheet.output import older
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -67,6 +69,7 @@ def run(args: argparse.Namespace) -> int:
         common.print_json(
             {
                 "files": files,
+                "older": list(older(args.out, files)),
                 "pages": len(pages),
                 "paper": args.paper,
                 "notes": sum(1 for _ in loaded.tune.notes()),

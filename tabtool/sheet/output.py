@@ -9,6 +9,7 @@ from tabtool.diagnostics import TabError
 from tabtool.sheet.drawing import Page
 
 FORMATS = (".pdf", ".svg", ".png", ".html")
+PAGED = (".svg", ".png")  # a file holds one page
 DPI = 150
 
 
@@ -46,5 +47,27 @@ def render(
         written = png.write(pages, title, dpi)
     if len(written) == 1:
         return ((out, written[0]),)
-    stem = os.path.splitext(out)[0]
-    return tuple((f"{stem}-{number}{suffix}", data) for number, data in enumerate(written, 1))
+    return tuple((_page(out, number), data) for number, data in enumerate(written, 1))
+
+
+def older(out: str, written: Sequence[str]) -> tuple[str, ...]:
+    """Files that would be taken for pages of `out`, and are none of those written.
+
+    An earlier run with more pages leaves them behind: the numbers that follow on, or the one
+    file of a run with a single page. Whether they are its own nobody knows, so they stay.
+    """
+    if out == "-" or suffix_of(out) not in PAGED:
+        return ()
+    alone = len(written) == 1
+    found = [] if alone or not os.path.exists(out) else [out]
+    number = 1 if alone else len(written) + 1
+    while os.path.exists(_page(out, number)):
+        found.append(_page(out, number))
+        number += 1
+    return tuple(found)
+
+
+def _page(out: str, number: int) -> str:
+    """The file of one page of several, counted from 1."""
+    stem, suffix = os.path.splitext(out)
+    return f"{stem}-{number}{suffix.lower()}"

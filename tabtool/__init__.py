@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError
     from tabtool.expression import perform as perform_score
     from tabtool.harp import Breath, Harp, Layout, Technique, Tone, Way, find, position
+    from tabtool.header import find_temperament
     from tabtool.load import Loaded, load_file
     from tabtool.load import load as load_text
     from tabtool.music import Key, hz, parse_key, parse_pitch, spell
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     from tabtool.practice import arranged as practise
     from tabtool.resolve import NoteEvent, Score
     from tabtool.resolve import resolve as resolve_tune
-    from tabtool.scala import find as find_temperament
     from tabtool.sound.audio import by_voice as play_score
     from tabtool.sound.audio import encoded as sound_file
     from tabtool.temperament import Temperament
@@ -75,7 +75,7 @@ _HOME = {
     "sound_file": ("sound.audio", "encoded"),
     "midi_file": ("writers.mid", "write"),
     "Temperament": ("temperament", "Temperament"),
-    "find_temperament": ("scala", "find"),
+    "find_temperament": ("header", "find_temperament"),
     "Figure": ("tune", "Figure"),
     "Marks": ("tune", "Marks"),
     "Note": ("tune", "Note"),

@@ -10,15 +10,28 @@ from tabtool.diagnostics import TabError
 
 def read_text(path: str, limit: int = 50_000_000) -> str:
     """The text of a file; `TabError` with one plain line if it cannot be read as text."""
+    return decode(read_bytes(path, limit), path)
+
+
+def read_bytes(path: str, limit: int, called: str = "", what: str = "a tune") -> bytes:
+    """A file whole; `TabError` if it cannot be opened or is too large for `what` it should be.
+    There it is called by its path unless by another name."""
+    called = called or path
     try:
         with open(path, "rb") as file:
             data = file.read(limit + 1)
     except OSError as error:
         reason = (error.strerror or "it cannot be opened").lower()
-        raise TabError(f"{path}: cannot be read: {reason}") from None
+        raise TabError(f"{called}: cannot be read: {reason}") from None
     if len(data) > limit:
-        raise TabError(f"{path}: larger than {limit // 1_000_000} MB, so surely not a tune")
-    return decode(data, path)
+        raise too_large(called, limit, what)
+    return data
+
+
+def too_large(path: str, limit: int, what: str = "a tune") -> TabError:
+    """What to say of more bytes than `what` can have."""
+    size = f"{limit // 1_000_000} MB" if limit >= 1_000_000 else f"{limit // 1000} kB"
+    return TabError(f"{path}: larger than {size}, so surely not {what}")
 
 
 def decode(data: bytes, path: str) -> str:

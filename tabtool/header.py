@@ -16,9 +16,7 @@ from tabtool.diagnostics import TabError, nearest
 from tabtool.files import read_text
 from tabtool.harp import Harp, Layout
 from tabtool.music import FREE, MODES, Key, Meter, parse_key, parse_meter, spell
-from tabtool.scala import SUFFIX as SCALA_SUFFIX
-from tabtool.scala import find as find_temperament
-from tabtool.temperament import EQUAL, Temperament, TemperamentError, reference_pitch
+from tabtool.temperament import EQUAL, Temperament, TemperamentError, named, reference_pitch
 from tabtool.tune import HeaderLine
 from tabtool.tunings import (
     HARP_KEY_HELP,
@@ -30,6 +28,7 @@ from tabtool.tunings import (
 )
 
 TUNING_SUFFIX = ".harptuning"
+SCALA_SUFFIX = ".scl"
 DEFAULT_TEMPO = Fraction(120)  # what MIDI files assume where none is given (SMF 1.1)
 
 
@@ -149,6 +148,16 @@ def load_tuning(name: str, folder: str = "") -> Layout:
     return own
 
 
+def find_temperament(text: str, folder: str = "") -> Temperament:
+    """A temperament by name, or a player's own by the path of a Scala file, taken from `folder`
+    (that of the tab); `TabError` if there is none such."""
+    if not text.strip().lower().endswith(SCALA_SUFFIX):
+        return named(text)
+    from tabtool.scala import read_scala  # few tunes name one
+
+    return read_scala(os.path.join(folder, os.path.expanduser(text.strip())))
+
+
 def _text(value: str, folder: str) -> tuple[str, object]:
     return value, value
 
@@ -225,7 +234,7 @@ def _pitch(value: str, folder: str) -> tuple[str, object]:
 def _temperament(value: str, folder: str) -> tuple[str, object]:
     try:
         found = find_temperament(value, folder)
-    except TemperamentError as error:
+    except TabError as error:
         raise Wrong(str(error), "such as temperament: 7-limit") from None
     return value if value.lower().endswith(SCALA_SUFFIX) else found.name, found
 

@@ -9,29 +9,16 @@ import os
 import re
 from fractions import Fraction
 
-from tabtool.temperament import Temperament, TemperamentError, cents_of, named
+from tabtool.files import read_bytes
+from tabtool.temperament import Temperament, TemperamentError, cents_of
 
-SUFFIX = ".scl"
-
-
-def find(text: str, folder: str = "") -> Temperament:
-    """The temperament a header or option means: a name, or the path of a Scala file.
-
-    A relative path is taken from `folder` (that of the tab).
-    """
-    if text.strip().lower().endswith(SUFFIX):
-        return read_scala(os.path.join(folder, os.path.expanduser(text.strip())))
-    return named(text)
+LARGEST = 1_000_000  # bytes; the scales in print have a few dozen lines
 
 
 def read_scala(path: str) -> Temperament:
-    """Read a Scala scale file; TemperamentError says file, line and column of a fault."""
-    try:
-        with open(path, "rb") as file:
-            data = file.read()
-    except OSError as error:
-        reason = (error.strerror or "it cannot be opened").lower()
-        raise TemperamentError(f"{path}: cannot be read: {reason}") from None
+    """Read a Scala scale file; `TabError` if it cannot be opened, and TemperamentError says file,
+    line and column of a fault."""
+    data = read_bytes(path, LARGEST, what="a scale")
     # The format says "8-bit character text"; Latin-1 reads any byte, and only the
     # description and comments can hold anything beyond ASCII.
     return parse_scala(data.decode("latin-1"), path)

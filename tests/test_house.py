@@ -158,6 +158,12 @@ def test_the_everyday_paths_load_nothing_heavy(code: str) -> None:
     assert not loaded_after(code) & set(HEAVY)
 
 
+def test_scale_files_are_read_by_a_module_of_their_own_only_where_one_is_named() -> None:
+    assert "tabtool.scala" not in loaded_after(
+        "import tabtool.load\ntabtool.load.load('temperament: 7-limit\\nharp: C\\n| 4v - . . |')"
+    )
+
+
 def test_help_does_not_even_load_the_parser() -> None:
     assert "lark" not in loaded_after("from tabtool.cli import main\nmain(['--help'])")
 

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 
 from tabtool import temperament
 from tabtool.cli import main
+from tabtool.diagnostics import TabError
+from tabtool.header import find_temperament
 from tabtool.load import load
 from tabtool.music import cents_between, hz
-from tabtool.scala import find, parse_scala, read_scala
+from tabtool.scala import parse_scala, read_scala
 from tabtool.temperament import NAMES, TemperamentError, named
 
 SCHEMES = [named(name) for name in NAMES]
@@ -199,8 +201,8 @@ def test_any_text_reads_or_is_refused(text: str) -> None:
 
 
 def test_missing_file_is_named(tmp_path: Path) -> None:
-    with pytest.raises(TemperamentError, match=r"none\.scl: cannot be read"):
-        find("none.scl", str(tmp_path))
+    with pytest.raises(TabError, match=r"none\.scl: cannot be read"):
+        find_temperament("none.scl", str(tmp_path))
 
 
 def test_scala_archive() -> None:

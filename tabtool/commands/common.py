@@ -10,12 +10,11 @@ from collections.abc import Iterator
 from tabtool.diagnostics import TabError
 from tabtool.files import decode, read_text, write_file
 from tabtool.harp import Harp, Layout
-from tabtool.header import TUNING_SUFFIX, Wrong, load_tuning
+from tabtool.header import TUNING_SUFFIX, Wrong, find_temperament, load_tuning
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.player import Player, load_player
 from tabtool.report import as_text, many
 from tabtool.resolve import HARP_MISSING
-from tabtool.scala import find as find_temperament
 from tabtool.temperament import NAMES, Temperament, reference_pitch
 from tabtool.tunings import HARP_KEY_HELP, TUNINGS, make_harp
 

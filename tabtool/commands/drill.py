@@ -47,10 +47,10 @@ from tabtool.drills import (
 )
 from tabtool.files import write_file
 from tabtool.harp import Harp, Tone, position
+from tabtool.header import SCALA_SUFFIX
 from tabtool.music import Key, parse_key
 from tabtool.player import Player
 from tabtool.report import table
-from tabtool.scala import SUFFIX as SCALA_SUFFIX
 from tabtool.sheet.style import Style
 from tabtool.sheet.worksheet import worksheet_pages
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
-from tabtool.files import decode, inside, write_file
+from tabtool.files import decode, inside, read_bytes, too_large, write_file
 from tabtool.load import SUFFIX
 
 LARGEST_TUNE = 1_000_000  # bytes; the longest tune anyone has written is far shorter
@@ -80,14 +80,7 @@ class Folder:
         real = self.real(path)
         if os.path.exists(real) and not os.path.isfile(real):
             raise TabError(f"{path}: not a file")
-        try:
-            with open(real, "rb") as file:
-                data = file.read(LARGEST_TUNE + 1)
-        except OSError as error:
-            reason = (error.strerror or "it cannot be opened").lower()
-            raise TabError(f"{path}: cannot be read: {reason}") from None
-        if len(data) > LARGEST_TUNE:
-            raise TabError(f"{path}: larger than {LARGEST_TUNE // 1000} kB, so surely not a tune")
+        data = read_bytes(real, LARGEST_TUNE, path)
         text = decode(data, path)
         return Opened(
             path, text.replace("\r\n", "\n").replace("\r", "\n"), _digest(data), _line_end(data)
@@ -99,7 +92,7 @@ class Folder:
         real = self.real(path)
         data = text.replace("\n", line_end).encode()
         if len(data) > LARGEST_TUNE:
-            raise TabError(f"{path}: larger than {LARGEST_TUNE // 1000} kB, so surely not a tune")
+            raise too_large(path, LARGEST_TUNE)
         with self._saving:
             now = self.open(path) if os.path.lexists(real) else None
             if (now.digest if now else None) != seen:

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
+from tabtool.files import read_bytes, too_large
 from tabtool.scores.measures import Melody
 
 # The largest file read, in bytes, by reader. A melody of an hour is far smaller.
@@ -42,6 +43,7 @@ NAMES = {
     "krn": "Humdrum",
     "txt": "text",
 }
+MELODY = "one melody"  # what a file is read for
 MOST_NOTES = 8_000  # of one part; more than an hour of melody
 # How scores that were written from tab name their harp (see `Harp.__str__`).
 HARP = re.compile(r"(?P<key>.+) harp, (?P<tuning>.+) tuning")
@@ -76,14 +78,7 @@ class Source(NamedTuple):
 
 def open_source(path: str) -> Source:
     """The bytes of a file known by its suffix; `TabError` if it is too large or something else."""
-    limit = LIMITS[_format_of(path)]
-    try:
-        with open(path, "rb") as file:
-            data = file.read(limit + 1)
-    except OSError as error:
-        reason = (error.strerror or "it cannot be opened").lower()
-        raise TabError(f"{path}: cannot be read: {reason}") from None
-    return source_of(data, path)
+    return source_of(read_bytes(path, LIMITS[_format_of(path)], what=MELODY), path)
 
 
 def source_of(data: bytes, name: str) -> Source:
@@ -94,7 +89,7 @@ def source_of(data: bytes, name: str) -> Source:
         raise TabError(f"{name}: an empty file")
     limit = LIMITS[format]
     if len(data) > limit:
-        raise TabError(f"{name}: larger than {limit // 1_000_000} MB, so surely not one melody")
+        raise too_large(name, limit, MELODY)
     found = _kind(data)
     if found and found != format:
         right = next(suffix for suffix, kind in SUFFIXES.items() if kind == found)

@@ -5,39 +5,16 @@ from __future__ import annotations
 import argparse
 
 from tabtool.cli import OK
-from tabtool.commands import common, practising
-from tabtool.diagnostics import TabError
-from tabtool.practice import arranged, clicks, comping
+from tabtool.commands.practising import add_arguments, piece_of, put_out
 from tabtool.writers.mid import write
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="a tune, or - for standard input")
-    common.add_out(parser, required=True)
-    common.add_harp(parser)
-    common.add_temperament(parser)
-    practising.add_options(parser)
-    common.add_json(parser)
+    add_arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    practice = practising.asked(args)
-    loaded = common.load_readable(args)
-    if not loaded.score.events:
-        raise TabError(f"{loaded.tune.file}: no notes to play")
-    score = arranged(loaded.score, practice)
-    strums = comping(score) if practice.chords else ()
-    common.write_out(args.out, write(score, clicks(score, practice.click), strums))
-    impossible = practising.warn_impossible(loaded.score)
-    if practice.chords:
-        practising.warn_symbols(loaded.score)
-    if args.json:
-        common.print_json(
-            {
-                "out": args.out,
-                "notes": len(score.events),
-                "seconds": round(score.seconds, 6),
-                "impossible": impossible,
-            }
-        )
+    piece = piece_of(args)
+    data = write(piece.score, piece.taps, piece.strums)
+    put_out(args, piece, data, piece.score.seconds)
     return OK

@@ -1,20 +1,46 @@
-"""What the commands that make something to listen to share: the options to practise with."""
+"""What the commands that make something to listen to share: their arguments, the options to
+practise with among them, how a tune becomes what is to be heard, and what is told of it."""
 
 from __future__ import annotations
 
 import argparse
 import re
 from fractions import Fraction
+from typing import NamedTuple
 
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.practice import Practice, share, unknown
+from tabtool.load import Loaded
+from tabtool.practice import (
+    Click,
+    Practice,
+    Strum,
+    arranged,
+    clicks,
+    comping,
+    share,
+    unknown,
+)
 from tabtool.report import many
 from tabtool.resolve import Score
 
 
-def add_options(parser: argparse.ArgumentParser) -> None:
-    """Options of the commands that make something to listen to."""
+class Piece(NamedTuple):
+    """What is to be heard: a tune as it is practised, and the taps and strums with it."""
+
+    loaded: Loaded
+    score: Score
+    taps: tuple[Click, ...]
+    strums: tuple[Strum, ...]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The arguments of the commands that make something to listen to."""
+    parser.add_argument("file", metavar="FILE", help="a tune, or - for standard input")
+    common.add_out(parser, required=True)
+    common.add_harp(parser)
+    common.add_temperament(parser)
+    common.add_json(parser)
     group = parser.add_argument_group("to practise with")
     group.add_argument("--tempo", default="", metavar="BEATS", help="beats a minute to begin with")
     group.add_argument("--slow", default="", metavar="SHARE", help="of the tempo, such as 60%%")
@@ -38,8 +64,39 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def piece_of(args: argparse.Namespace) -> Piece:
+    """The tune of ``FILE`` as the options want it; `TabError` where there is nothing to hear."""
+    practice = asked(args)
+    loaded = common.load_readable(args)
+    if not loaded.score.events:
+        raise TabError(f"{loaded.tune.file}: no notes to play")
+    score = arranged(loaded.score, practice)
+    strums = comping(score) if practice.chords else ()
+    return Piece(loaded, score, clicks(score, practice.click), strums)
+
+
+def put_out(
+    args: argparse.Namespace, piece: Piece, data: bytes, seconds: float, **told: object
+) -> None:
+    """Write the file; tell of what cannot be played or accompanied, and in JSON of the rest."""
+    common.write_out(args.out, data)
+    impossible = _warn_impossible(piece.loaded.score)
+    if args.chords:
+        _warn_symbols(piece.loaded.score)
+    if args.json:
+        common.print_json(
+            {
+                "out": args.out,
+                "notes": len(piece.score.events),
+                "seconds": round(seconds, 6),
+                "impossible": impossible,
+                **told,
+            }
+        )
+
+
 def asked(args: argparse.Namespace) -> Practice:
-    """What the options of `add_options` ask for."""
+    """What the options to practise with ask for."""
 
     def count(name: str, most: int) -> int:
         text = getattr(args, name)
@@ -68,7 +125,7 @@ def asked(args: argparse.Namespace) -> Practice:
     )
 
 
-def warn_impossible(score: Score) -> int:
+def _warn_impossible(score: Score) -> int:
     """Tell of notes this harp has not; returns how many there are."""
     impossible = [event for event in score.events if not event.possible]
     silent = [event for event in impossible if None in event.pitches]
@@ -81,7 +138,7 @@ def warn_impossible(score: Score) -> int:
     return len(impossible)
 
 
-def warn_symbols(score: Score) -> None:
+def _warn_symbols(score: Score) -> None:
     """Tell of chord symbols that cannot be accompanied, and where there are none at all."""
     if not score.symbols:
         common.warn('the tune has no chord symbols, so there is no accompaniment; write "G7"2v')

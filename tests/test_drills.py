@@ -683,9 +683,9 @@ def test_a_take_is_told_what_to_drill(capsys: pytest.CaptureFixture[str]) -> Non
     pytest.importorskip("numpy")
     import shlex
 
-    from tabtool.commands.take import as_text
     from tabtool.takes.judge import Judged, Verdict
     from tabtool.takes.pitchtrack import PitchTrack
+    from tabtool.takes.report import as_text
     from tabtool.takes.take import Take, TakeNote, advice
 
     score = load("harp: A\n\n| 2v 2v2 2v 3v2 | 6v 3v2 4v1 4v |").score

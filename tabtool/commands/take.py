@@ -28,15 +28,10 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from typing import TYPE_CHECKING
 
 from tabtool.cli import OK, UNREADABLE
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.report import many, table
-
-if TYPE_CHECKING:
-    from tabtool.takes import take as takes
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -72,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
         ) from None
     from pathlib import Path
 
+    from tabtool.takes import report
     from tabtool.takes import take as takes
     from tabtool.takes.gate import Unjudged
 
@@ -97,174 +93,7 @@ def run(args: argparse.Namespace) -> int:
 
             common.write_out(args.progress, draw(history.read(args.history), args.progress))
     if args.json:
-        common.print_json(as_json(take, args.full))
+        common.print_json(report.as_json(take, args.full))
     else:
-        print(as_text(take))
+        print(report.as_text(take))
     return OK
-
-
-def as_json(take: takes.Take, full: bool = False) -> dict[str, object]:
-    """The JSON of a take; see the command's own text."""
-    from tabtool.takes.take import advice, drills
-
-    notes: list[dict[str, object]] = []
-    for note in take.notes:
-        judged, span = note.judged, note.event.note.span
-        row: dict[str, object] = {
-            "index": judged.index,
-            "line": span.line,
-            "column": span.column,
-            "status": judged.status,
-            "cents": _round(judged.cents, 2),
-            "spread": _round(judged.spread, 2),
-            "start_s": _round(judged.start_s, 4),
-            "end_s": _round(judged.end_s, 4),
-        }
-        if full:
-            row |= {
-                "written": note.event.figure.token,
-                "pitch": _round(judged.pitch, 4),
-                "landed": note.landed,
-                "late_ms": _round(judged.late_ms, 1),
-                "scoop": _round(judged.scoop, 1),
-                "fall": _round(judged.fall, 1),
-                "drift": _round(judged.drift, 1),
-                "vibrato": _round(judged.vibrato, 1),
-            }
-        notes.append(row)
-    extra: list[dict[str, object]] = []
-    for one in take.extra:
-        row = {
-            "start_s": _round(one.start_s, 4),
-            "end_s": _round(one.end_s, 4),
-            "pitch": _round(one.pitch, 3),
-        }
-        extra.append(row | {"again": one.again} if full else row)
-    result: dict[str, object] = {
-        "tuning_cents": _round(take.verdict.tuning_cents, 2),
-        "notes": notes,
-        "extra": extra,
-    }
-    if full:
-        result["bends"] = [
-            {
-                "token": one.tone.token,
-                "judged": one.judged,
-                "landed": one.landed,
-                "good": one.good,
-                "mean": _round(one.mean, 2),
-                "deviation": _round(one.deviation, 2),
-            }
-            for one in take.tones(bends=True)
-        ]
-        result["practise"] = [one.tone.token for one in drills(take)]
-        result["advice"] = [
-            {"token": one.tone.token, "kinds": list(one.kinds), "why": one.why}
-            for one in advice(take)
-        ]
-    return result
-
-
-def _round(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(float(value), digits)
-
-
-def as_text(take: takes.Take) -> str:
-    """What a player reads: the whole, the notes that need a word, bends by hole, what is next."""
-    from tabtool.drills import command
-    from tabtool.takes.take import a4_of, advice, better_temperament, harp_of
-    from tabtool.temperament import NAMES, named
-
-    harp = harp_of(take)
-    tuning = take.verdict.tuning_cents
-    naturals = [
-        note.judged.cents
-        for note in take.notes
-        if note.judged.status == "ok"
-        and note.judged.cents is not None
-        and not note.melodic_bend
-        and len(note.event.figure.all_tones) == 1
-    ]
-    lines = [
-        f"{many(take.count('ok'), 'note')} of {len(take.notes)} found, "
-        f"{take.count('wrong')} wrong, {take.count('missing')} missing, "
-        f"{len(take.extra)} extra; {take.seconds:.1f} seconds"
-        + (f" on {harp.called}" if harp else ""),
-        f"tuning of harp and recording: {tuning:+.1f} cents against the tab "
-        f"(A4 = {a4_of(take):.1f} Hz), set apart from the figures below",
-    ]
-    if naturals:
-        middle = sorted(abs(c) for c in naturals)[len(naturals) // 2]
-        lines.append(f"your natural notes: {middle:.0f} cents off on average, your own baseline")
-    better = better_temperament(take, [named(name) for name in NAMES])
-    if better is not None:
-        lines.append(
-            f"the natural notes fit {better.name} better than the tab's temperament: "
-            f"try --temperament {better.name}"
-        )
-    rows = [_row(note) for note in take.notes]
-    head = ("line", "note", "pitch", "cents", "spread", "late", "")
-    lines += ["", table(head, rows)]
-    if take.extra:
-        lines.append("")
-        for one in take.extra:
-            name = _name(take, one.pitch - tuning / 100)
-            what = "extra" if one.again is None else "played once more"
-            lines.append(f"{what}: {name} at {one.start_s:.2f}-{one.end_s:.2f} s")
-    bends = take.tones(bends=True)
-    if bends:
-        lines += ["", "bends by hole and depth (good within 10 cents, landed within 25):"]
-        for bend in bends:
-            way = "sharp" if bend.mean > 0 else "flat"
-            lines.append(
-                f"{bend.tone}: {abs(bend.mean):.0f} cents {way} on average, "
-                f"{bend.landed} of {bend.judged} landed, {bend.good} good"
-            )
-    weak = advice(take)[:3]
-    if weak and harp is not None:
-        lines += ["", f"practise next: {command(weak, harp)}"]
-        lines += [f"{one.tone}: {one.why}" for one in weak]
-    return "\n".join(lines)
-
-
-def _row(note: takes.TakeNote) -> tuple[str, ...]:
-    judged, event = note.judged, note.event
-    names = " ".join(event.setting.name(p) for p in event.pitches if p is not None)
-    said = []
-    if judged.status == "missing":
-        said.append("missing")
-    elif judged.status == "wrong":
-        heard = f", {event.setting.name(round(judged.pitch))} heard" if judged.pitch else ""
-        said.append(f"wrong note{heard}")
-    elif len(event.figure.all_tones) > 1:
-        said.append("found, not judged in cents")
-    elif note.tone.depth % 1:
-        said.append("found, expressive: not judged in cents")
-    elif judged.cents is None:
-        said.append("found, too short to judge")
-    elif note.melodic_bend:
-        said.append({"good": "good", "acceptable": "acceptable", "off": "off"}[note.landed])
-    for what, value in (("scoop", judged.scoop), ("fall", judged.fall)):
-        if value:
-            said.append(f"{what} {value:+.0f}")
-    if abs(judged.drift) > 15:
-        said.append(f"drifts {judged.drift:+.0f}")
-    if judged.vibrato:
-        said.append(f"vibrato {judged.vibrato:.0f}")
-    cents = "" if judged.cents is None else f"{judged.cents:+.1f}"
-    spread = "" if judged.spread is None else f"{judged.spread:.1f}"
-    late = "" if judged.late_ms is None else f"{judged.late_ms:+.0f} ms"
-    span = event.note.span
-    return (
-        f"{span.line}:{span.column}",
-        event.figure.token,
-        names,
-        cents,
-        spread,
-        late,
-        ", ".join(said),
-    )
-
-
-def _name(take: takes.Take, pitch: float) -> str:
-    return take.notes[0].event.setting.name(round(pitch))

@@ -24,6 +24,7 @@ from tabtool.scores.choose import best_harp, fit
 from tabtool.scores.notate import notate
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
+from tabtool.writers.form import in_form
 
 
 class Exported(NamedTuple):
@@ -89,8 +90,6 @@ def _sound(loaded: Loaded, suffix: str) -> Exported:
 
 
 def _written(loaded: Loaded, suffix: str) -> Exported:
-    from tabtool.commands.write import in_form
-
     if not loaded.score.events:
         raise TabError("no notes to write")
     data, lost = in_form(loaded, f".{suffix}")

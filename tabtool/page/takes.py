@@ -28,8 +28,8 @@ def judge(loaded: Loaded, data: bytes, name: str) -> Json:
     if not loaded.score.events:
         raise TabError("no notes in the tune to judge a recording by")
     with _parts(), _file(data, name) as path:
-        from tabtool.commands.take import as_json, as_text
         from tabtool.takes import take as takes
+        from tabtool.takes.report import as_json, as_text
         from tabtool.takes.takepicture import svg
 
         found = takes.take(loaded.score, path)

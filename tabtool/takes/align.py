@@ -34,11 +34,12 @@ SAME = 0.3
 
 SKIP, SKIP_EACH, GRACE_EACH = 7.0, 4.0, 0.5
 WRONG, EXTRA = 6.0, 7.0
-JUMP = 22.0
+JUMP, PAUSED, AFRESH = 22.0, 4.0, 4.0
 RESUME = 16.0
 REPEAT = 14.0
 """Costs: of skipping (once, and each note or grace note), of a wrong or extra note, of going
-anywhere, of a note that goes on after a gap, and of repeating a pitch without any dip."""
+anywhere (less after a pause, and less to the beginning), of a note that goes on after a gap, and
+of repeating a pitch without any dip."""
 
 DIP_LEAST, DIP_EACH = 1.0, 6.0
 """Decibels of dip that are none, and what each further one takes off REPEAT: inside notes the
@@ -68,6 +69,9 @@ MOVED = 4.0
 
 EVENT_BEFORE, EVENT_AFTER, GROUP = 3, 9, 6
 """Frames before and after any change that are looked at one by one; else so many at once."""
+
+PAUSE_S = 0.25
+"""Seconds of silence after which a player may well begin again elsewhere."""
 
 HEAD = 4
 """Frames through which a note must go before it can end."""
@@ -173,10 +177,11 @@ class _Evidence:
 
 @dataclass(frozen=True, slots=True)
 class _Costs:
-    """Costs frame by frame: of a note that goes on through a dip; of a note followed by an equal
-    one; of entering a note whose pitch sounds already (frames × different targets); of beginning
-    a wrong or extra note while a pitch goes on."""
+    """Costs frame by frame: of going anywhere; of a note that goes on through a dip; of a note
+    followed by an equal one; of entering a note whose pitch sounds already (frames × different
+    targets); of beginning a wrong or extra note while a pitch goes on."""
 
+    jump: Floats
     lasting: Floats
     repeat: Floats
     unparted: Floats
@@ -263,7 +268,13 @@ def align(
     clear = np.exp(seen.note) / np.maximum(sounding, 0.3)[:, None]
     was_there = np.roll(np.minimum(clear, 1), 1, axis=0)
     goes_on[0] = was_there[0] = 0
-    costs = _Costs(lasting, now, since[:, None] * was_there, since * goes_on)
+    costs = _Costs(
+        JUMP - PAUSED * _paused(track, sounding),
+        lasting,
+        now,
+        since[:, None] * was_there,
+        since * goes_on,
+    )
     first = _groups(track, sounding, depth)
     codes = _forward(
         _Evidence(*(np.add.reduceat(each, first, axis=0) for each in astuple(seen))),
@@ -277,6 +288,17 @@ def align(
         replace(stretch, first=int(first[stretch.first]), last=int(first[stretch.last]))
         for stretch in _back(*codes)
     ]
+
+
+def _paused(track: PitchTrack, sounding: Floats) -> Floats:
+    """1 for frames at the end of a silence of ``PAUSE_S``, but for the first ones of an onset."""
+    size, skip = round(PAUSE_S / track.hop_s), 3
+    if len(sounding) < size + skip:
+        return np.zeros_like(sounding)
+    windows = np.lib.stride_tricks.sliding_window_view(sounding, size)
+    silent = np.zeros_like(sounding)
+    silent[size + skip - 1 :] = windows.max(axis=1)[: len(sounding) - size - skip + 1] < 0.5
+    return silent
 
 
 def _groups(track: PitchTrack, sounding: Floats, depth: Floats) -> NDArray[np.intp]:
@@ -325,6 +347,7 @@ def _forward(
     cheap = np.concatenate([[0], np.cumsum(skips)]).astype(np.float32)
     columns = np.concatenate([[0], which])
     following = np.concatenate([which, [which[-1]]])
+    afresh = np.where(index == 1, AFRESH, 0).astype(np.float32)
     advance = np.full(n + 1, low, np.float32)
     past = np.full(n + 1, low, np.float32)
     for t in range(frames):
@@ -345,7 +368,7 @@ def _forward(
         past[2:] = best[:-2] - cheap[1:-1] - SKIP
         far = int(out.argmax())
         jump[t] = far
-        leap = out[far] - JUMP
+        leap = out[far] - costs.jump[t] + afresh
         entered = np.maximum(advance, past)
         code = enter[t]
         code[:] = 1
@@ -357,7 +380,7 @@ def _forward(
             code[at] = 4 + np.minimum(at - 1 - top[at - 2], WIDEST_SKIP)
         jumped = entered < leap
         code[jumped] = 3
-        entered[jumped] = leap
+        entered[jumped] = leap[jumped]
         going_on, resumed = note - costs.lasting[t], gap - RESUME
         begun = note_head[-1] > going_on
         going_on = np.maximum(going_on, note_head[-1])

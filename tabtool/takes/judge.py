@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.takes.align import State, Stretch, align, tuning_guess
-from tabtool.takes.heard import SHORTEST_S, Visit, heard
+from tabtool.takes.heard import SHORTEST_S, heard
 from tabtool.takes.pitchtrack import FINE_S, PitchTrack, hz
+from tabtool.takes.reread import Visit
 
 GOOD = 10.0
 """Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &
@@ -123,7 +124,8 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     graces = {index for index, note in enumerate(expected) if note.grace}
     stretches = align(track, targets, tuning, graces)
     written = [(note.onset_s, note.end_s) for note in expected]
-    take = heard(track, stretches, targets, tuning, written)
+    free = {index for index, note in enumerate(expected) if note.free}
+    take = heard(track, stretches, targets, tuning, written, graces, free)
     notes: list[Judged] = []
     extras: list[Extra] = []
     pitches = [note.pitch + tuning for note in expected]

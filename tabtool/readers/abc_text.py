@@ -2,7 +2,8 @@
 
 How long notes are and what pitch they have is left to music21, which is handed the text
 again without anything else (`Voice.notes_only`): its notes stand in the order of ours.
-Tuplets are kept from it, for it knows none of more than nine notes.
+Tuplets and broken rhythms are kept from it: it knows no tuplet of more than nine notes, and
+loses a broken rhythm at a grace note, a tie or a dot.
 Clauses named are those of the ABC standard 2.1.
 """
 
@@ -34,7 +35,8 @@ _PIECE = re.compile(
       | (?P<slur>[()])
       | (?P<sign>[~HIJKLMNOPQRSTUVWuv])
       | (?P<overlay>&)
-      | (?P<length>\d*/+\d*|[\d<>.-])
+      | (?P<broken><+|>+)
+      | (?P<length>\d*/+\d*|[\d.-])
       | .""",
     re.VERBOSE,
 )
@@ -47,8 +49,8 @@ class Place(NamedTuple):
     """One note or rest: what the text says there besides pitch and length.
 
     `whole_bar` is a rest that lasts as long as the bar does, whatever that is; `ties`
-    tells that a tie leads from the note to the next (4.11). In a tuplet it lasts `ratio`
-    of what is written (4.13).
+    tells that a tie leads from the note to the next (4.11). In a tuplet or a broken rhythm
+    it lasts `ratio` of what is written (4.4, 4.13).
     """
 
     rest: bool = False
@@ -118,6 +120,7 @@ class _Voice:
         self.outward = head
         self.ratio = Fraction(1)  # of the tuplet being read
         self.tuplet_left = 0  # its notes still to come
+        self.broken = ""  # the sign of a broken rhythm whose second note is still to come
         self.places: list[Place] = []  # of all bars
         self.bars: list[BarText] = []
         self.start = 0  # the first place of the bar being read
@@ -230,6 +233,8 @@ class _Scanning:
         kind, text = piece.lastgroup, piece[0]
         if kind in ("passes", "bar"):
             if "|" in text or "::" in text:
+                self.lost["broken rhythms without a second note"] += bool(self.voice.broken)
+                self.voice.broken = ""
                 self.voice.bar_line(piece["bar"].lstrip("."), piece["passes"] or "")
                 self.voice.outward += " | "
         elif kind == "ending":
@@ -264,6 +269,8 @@ class _Scanning:
             self.tie()
         elif kind == "tuplet":
             self.tuplet(text)
+        elif kind == "broken":
+            self.voice.broken = text
         elif kind == "grace":
             self.voice.outward += text
         elif kind == "length":
@@ -305,10 +312,22 @@ class _Scanning:
 
     def ratio(self) -> Fraction:
         """What part of its written length the next note lasts."""
+        ratio = self.broken()
         if not self.voice.tuplet_left:
-            return Fraction(1)
+            return ratio
         self.voice.tuplet_left -= 1
-        return self.voice.ratio
+        return ratio * self.voice.ratio
+
+    def broken(self) -> Fraction:
+        """``>`` gives half of the next note to the one before, ``>>`` three quarters (4.4)."""
+        voice = self.voice
+        sign, voice.broken = voice.broken, ""
+        if not sign or len(voice.places) == voice.start:
+            return Fraction(1)
+        less = Fraction(1, 2 ** len(sign))
+        before, after = (2 - less, less) if sign[0] == ">" else (less, 2 - less)
+        voice.places[-1] = voice.places[-1]._replace(ratio=voice.places[-1].ratio * before)
+        return after
 
     def place(self, rest: bool, whole_bar: bool = False) -> None:
         self.voice.places.append(

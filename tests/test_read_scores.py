@@ -149,7 +149,9 @@ def test_a_tuplet_of_no_notes_is_told() -> None:
     assert "tuplets of no notes (1)" in " ".join(written(abc("(0cde|")).remarks)
 
 
-@pytest.mark.parametrize("sign", [">", ">.", ">{d}", ">-", "->", " > ", ">u", ">!p!", '>"^4v"'])
+@pytest.mark.parametrize(
+    "sign", [">", ">.", ".>", ">{d}", ">-", "->", " > ", ">u", ">!p!", '>"^4v"']
+)
 def test_a_broken_rhythm_whatever_stands_at_it(sign: str) -> None:
     """ABC 2.1, 4.4: > makes the note before it dotted and halves the one behind it."""
     assert lengths(f"c{sign}d e2|") == [Fraction(3, 4), Fraction(1, 4), 1]
@@ -158,6 +160,7 @@ def test_a_broken_rhythm_whatever_stands_at_it(sign: str) -> None:
 def test_broken_rhythms_of_several_signs() -> None:
     """ABC 2.1, 4.4: >> is double dotted, the other note a quarter; << the other way round."""
     assert [8 * n for n in lengths("c>>d e<<f g2<a2|")] == [7, 1, 1, 7, 4, 12]
+    assert [8 * n for n in lengths("c>d>e f|")] == [6, 3, 2, 4]  # each sign counts
     assert lengths("c2> | d2|") == [1, 1]
     assert "without a second note (1)" in " ".join(written(abc("c2> | d2|")).remarks)
 
@@ -290,6 +293,7 @@ MISREAD = {
     "it leaves out Z, which stands for z in these": (
         "0351-0400.abc X: 387", "0626-0700.abc X: 637", "1176-1275.abc X: 1185",
     ),
+    "it counts but one of two broken rhythms at a note": ("BuckleysHornpipe.abc X: 1",),
     "it takes 3// for a quarter note (ABC 2.1, 4.3)": ("book5.abc X:0811",),
     "a tie at a broken rhythm, left out by `plain_abc`": ("0001-0050.abc X: 36",),
     "it passes over =3D, an equals sign that mail has changed": ("TidalWaveJig.abc X:1",),
@@ -326,7 +330,8 @@ def _undecorated(line: re.Match[str]) -> str:
     """A line of music without decorations and slurs, at which music21 loses a note or a dot."""
     text = re.sub(r'"[^"]*"|![^!\s]+!|!|\{[^}]*\}', "", line[0])
     text = re.sub(r"\+((?:[A-G]\d*){2,})\+", r"[\1]", text)
-    text = re.sub(r"[.~HLMOPRSTuv](?=[(.^_=xz\[A-Ga-g])|\((?!\d)|\)", "", text)
+    text = re.sub(r"\((?!\d)|\)", "", text)
+    text = re.sub(r"[.~HLMOPRSTuv](?=[.^_=xz\[A-Ga-g<>])", "", text)
     text = re.sub(r"-?([<>]+)-?", r"\1", text)
     return text.replace("[|]", "|").replace("::", ":||:").replace("x", "z")
 

@@ -16,6 +16,7 @@ from __future__ import annotations
 import functools
 import io
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import mido
 import numpy as np
@@ -127,17 +128,7 @@ def make_tune(rng: np.random.Generator, key: int, length: int, beat: float = 0.5
 def perform(rng: np.random.Generator, written: list[Written], manner: Manner) -> Take:
     """Play the tune in that manner (no sound yet)."""
     n = len(written)
-    inner = rng.permutation(np.arange(2, n - 2))
-    skip = set(inner[: manner.skips].tolist())
-    rest = [i for i in inner[manner.skips :].tolist() if not {i - 1, i + 1} & skip]
-    wrong: set[int] = set()
-    for i in rest:
-        if len(wrong) < manner.wrongs and not {i - 1, i + 1} & wrong:
-            wrong.add(i)
-    extra: set[int] = set()
-    for i in rest:
-        if len(extra) < manner.extras and not {i, i + 1} & (wrong | skip) and i not in extra:
-            extra.add(i)
+    skip, wrong, extra = _slips(rng, written, manner)
     order: list[tuple[int, str]] = [(i, "ok") for i in range(n)]
     if manner.repeat:
         at = int(rng.integers(manner.repeat + 2, n - 2))
@@ -174,10 +165,33 @@ def perform(rng: np.random.Generator, written: list[Written], manner: Manner) ->
             length = float(rng.uniform(0.15, 0.3))
             near = {note.pitch, written[i + 1].pitch}
             choices = [note.pitch + s for s in (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5)]
-            pitch = rng.choice([p for p in choices if p not in near and p >= 50])
+            low, high = written_range(written)
+            pitch = rng.choice([p for p in choices if p not in near and low <= p <= high])
             played.append(_note(rng, manner, now, now + length * 0.9, pitch, 0.0, None, "extra"))
             now += length
     return Take(written, played, np.zeros(0), RATE, manner, sorted(skip))
+
+
+def _slips(
+    rng: np.random.Generator, written: list[Written], manner: Manner
+) -> tuple[set[int], set[int], set[int]]:
+    """Notes to skip, to play wrong, and to follow by an extra one, so far apart that no other
+    account has fewer slips: an extra note before two equal ones of which one is skipped is to
+    any ear one wrong note."""
+    taken: list[int] = []
+    for i in rng.permutation(np.arange(2, len(written) - 2)).tolist():
+        pitches = [note.pitch for note in written]
+        if all(abs(i - j) > 2 and len(set(pitches[min(i, j) : max(i, j) + 1])) > 2 for j in taken):
+            taken.append(i)
+    kinds = np.cumsum([0, manner.skips, manner.wrongs, manner.extras])
+    skip, wrong, extra = (set(taken[a:b]) for a, b in pairwise(kinds.tolist()))
+    return skip, wrong, extra
+
+
+def written_range(written: list[Written]) -> tuple[float, float]:
+    """The lowest and highest pitch of the tune: an extra note is one of the same harp."""
+    pitches = [note.pitch for note in written]
+    return min(pitches), max(pitches)
 
 
 def _note(rng, manner, onset, end, pitch, cents, index, kind) -> Played:

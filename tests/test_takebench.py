@@ -70,6 +70,6 @@ def test_the_whole_benchmark() -> None:
     assert np.percentile(np.abs(noisy.error), 95) <= 3.0
     assert whole.share("ok named", "ok") >= 0.995
     for kind in ("wrong", "missing", "extra", "again"):
-        assert whole.share(f"{kind} named", kind) >= 0.9, kind
-    assert whole.counts["false extra"] <= 0.001 * whole.counts["ok"]
-    assert abs(np.median(whole.onset)) <= 5
+        assert whole.counts[f"{kind} named"] == whole.counts[kind] > 0, kind
+    assert whole.counts["false extra"] == 0
+    assert np.percentile(np.abs(whole.onset), 95) <= 15

@@ -7,20 +7,23 @@ Pieces of trouble are read again by ``reread``, which knows the rhythm.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tabtool.takes.align import Pitches, State, Stretch
 from tabtool.takes.pitchtrack import PitchTrack
-from tabtool.takes.reread import Reader, Visit
+from tabtool.takes.reread import Reader, Visit, Wanted
 
 SHORTEST_S = 0.045
 """A note heard for less is an accident of the analysis."""
 
 SCRAP_S, SCRAP = 0.085, 0.4
 """Nor is one that is shorter than that (seconds) and than that share of its written time."""
+
+DROPPED = 12
+"""Frames for which a faint note may be lost in noise and still go on."""
 
 BRIDGED_S = 0.25
 """A note goes on after a drop-out of at most so long."""
@@ -36,22 +39,12 @@ class Heard:
     other: tuple[Stretch, ...]
 
 
-def heard(
-    track: PitchTrack,
-    stretches: Sequence[Stretch],
-    targets: Sequence[Pitches],
-    tuning: float,
-    written: Sequence[tuple[float, float]],
-    optional: Collection[int] = (),
-    free: Collection[int] = (),
-) -> Heard:
-    """Visits of a take; ``written`` gives each note's onset and end in seconds as written, which
-    say nothing of those that are ``free``; ``optional`` ones may be left out."""
+def heard(track: PitchTrack, stretches: Sequence[Stretch], wanted: Wanted, tuning: float) -> Heard:
+    """Visits of a take; ``tuning`` in semitones is added to what is wanted."""
     visits, other = _visits(track, stretches)
-    visits = [visit for visit in visits if _sounds(track, visit, targets, tuning)]
-    visits = _grown(track, visits, other, targets, tuning)
-    reader = Reader(track, targets, tuning, written, optional, free)
-    visits, other = reader.reread(visits, other)
+    visits = [visit for visit in visits if _sounds(track, visit, wanted.targets, tuning)]
+    visits = _grown(track, visits, other, wanted.targets, tuning)
+    visits, other = Reader(track, wanted, tuning).reread(visits, other)
     last = {visit.place: number for number, visit in enumerate(visits)}
     again = [v for number, v in enumerate(visits) if last[v.place] != number]
     again = [v for v in again if (v.last - v.first) * track.hop_s >= SCRAP_S]
@@ -115,7 +108,8 @@ def _grown(
             part = slice(visit.last, limit)
             away = np.abs(np.nan_to_num(track.pitch[part], nan=-99) - targets[visit.place] - tuning)
             holds = ((away < 0.4) & (track.weight[part] > 0.15)).any(axis=1)
-            ends = np.flatnonzero(~holds)
-            visit = replace(visit, last=int(visit.last + (ends[0] if len(ends) else len(holds))))
+            held = np.flatnonzero(np.concatenate([[True], holds]))
+            breaks = np.flatnonzero(np.diff(held) > DROPPED)
+            visit = replace(visit, last=int(visit.last + held[breaks[0] if len(breaks) else -1]))
         grown.append(visit)
     return grown

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from tabtool.takes.align import State, Stretch, align, tuning_guess
 from tabtool.takes.heard import SHORTEST_S, heard
 from tabtool.takes.pitchtrack import FINE_S, PitchTrack, hz
-from tabtool.takes.reread import Visit
+from tabtool.takes.reread import Visit, Wanted
 
 GOOD = 10.0
 """Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &
@@ -40,12 +40,19 @@ UNSETTLED_S, UNSETTLED = 0.3, 4.0
 ``spread``; twice that as ``drift``) has no steady part: reeds take 60–300 ms to settle, and no
 figure would mean much."""
 
-SPEAKS_PERIODS, SPEAKS_S = 8.5, 0.004
-"""Periods, and seconds besides, in which a reed comes within 6 dB of its level."""
+SPEAKS, SPEAKS_IN_NOISE = (8.5, 0.004), (3.2, 0.0076)
+"""Periods, and seconds besides, in which a reed comes within 6 dB of its level: from silence, and
+from where it stands out of a room or noise."""
 
 FLOOR_SHAKES, FLOOR_STANDS, DEEP = 2.0, 4.0, 13.0
 """Decibels: by which the level of silence or of a room goes up and down by itself; within which
 it stands still before an onset; and from which a rise is seen from its beginning."""
+
+SHALLOW = 7.0
+"""Decibels of a dip under which the old note hides the beginning of the new one wholly."""
+
+FLAT_LATE_S = 0.025
+"""Where no dip shows, the pitch tells of a new note, and so much later: half a frame."""
 
 EDGE_S = 0.022
 """A frame whose middle lies nearer to a note's border hears the neighbour too."""
@@ -59,7 +66,8 @@ class Expected:
     ``others`` are the further pitches of a chord or a shake, which is found but not judged in
     cents.  ``natural`` notes (neither bent nor overblown) serve for the tuning; ``expressive``
     ones (quarter-tone bends) are not judged in cents; ``free`` where the tab has no meter, so
-    that no onset can be early.  A ``grace`` note may be left out and is not judged.
+    that no onset can be early.  A ``grace`` note may be left out and is not judged.  An
+    ``adorned`` one has a scoop, dip or fall.
     """
 
     pitch: float
@@ -70,6 +78,7 @@ class Expected:
     free: bool = False
     others: tuple[float, ...] = ()
     grace: bool = False
+    adorned: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +130,15 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     """Align the take, tell the tuning from the player, and judge each note."""
     targets = [(note.pitch, *note.others) for note in expected]
     tuning = tuning_guess(track, targets)
-    graces = {index for index, note in enumerate(expected) if note.grace}
-    stretches = align(track, targets, tuning, graces)
-    written = [(note.onset_s, note.end_s) for note in expected]
-    free = {index for index, note in enumerate(expected) if note.free}
-    take = heard(track, stretches, targets, tuning, written, graces, free)
+    wanted = Wanted(
+        targets,
+        [(note.onset_s, note.end_s) for note in expected],
+        optional={index for index, note in enumerate(expected) if note.grace},
+        free={index for index, note in enumerate(expected) if note.free},
+        adorned={index for index, note in enumerate(expected) if note.adorned},
+    )
+    stretches = align(track, targets, tuning, wanted.optional)
+    take = heard(track, stretches, wanted, tuning)
     notes: list[Judged] = []
     extras: list[Extra] = []
     pitches = [note.pitch + tuning for note in expected]
@@ -218,18 +231,23 @@ def onset(
         return (bottom + over - 1 + (top - below - low) / max(high - low, 1e-6)) * step
 
     if depth < 2.0:
-        return rough
+        return rough - FLAT_LATE_S
+    hidden = 0.0
     if depth >= DEEP:
         at = crossing(10) - 3 * (crossing(6) - crossing(10))
         at = max(at, bottom * step if depth < 30 else crossing(25) - 0.002)
     elif from_floor and depth >= 7:
         at = max(crossing(6) - 2.8 * (crossing(3) - crossing(6)), bottom * step - 0.005)
     else:
-        at = bottom * step - (crossing(min(3.0, depth / 2)) - bottom * step)
+        # the deeper the dip, the less of the beginning the old note can have hidden
+        hidden = min(1.0, max(0.0, (DEEP - depth) / (DEEP - SHALLOW)))
+        at = bottom * step - hidden * (crossing(min(3.0, depth / 2)) - bottom * step)
     if pitch is not None:
-        speaks = SPEAKS_PERIODS / float(hz(pitch)) + SPEAKS_S
-        at = max(at, crossing(min(6.0, 0.6 * depth)) - 1.3 * speaks)
-    return float(min(max(at - 0.003, rough - 0.08), rough + 0.06))
+        periods, seconds = SPEAKS if depth >= DEEP or depth < SHALLOW else SPEAKS_IN_NOISE
+        speaks = periods / float(hz(pitch)) + seconds
+        most = 1.3 if depth >= SHALLOW else 2.2
+        at = max(at, crossing(min(6.0, 0.6 * depth)) - most * speaks)
+    return float(min(max(at - 0.003 - 0.003 * hidden, rough - 0.08), rough + 0.06))
 
 
 def _end(envelope: NDArray[np.float32], start: float, latest: float) -> float:

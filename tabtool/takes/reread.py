@@ -55,15 +55,29 @@ pitch."""
 RESTLESS, USUAL = 0.1, 6.0
 """Decibels: the least unrest inside notes; the usual dip between equal notes, where few tell."""
 
+LEAST_THIRD, FEW = 6, 4
+"""Frames in the middle third of a note whose unrest is measured; notes that are enough."""
+
+ECHO_DB, SPOKEN_DB = 12.0, 6.0
+"""A tone of the pitch of the one before that is so much softer, and does not rise by that much,
+is its echo in the room, no note."""
+
 JOINED, JOINED_MOST = 2.0, 9.0
 """Cost of taking two tones for one note interrupted, and what it grows to in a deep dip."""
 
 SET_APART = 3.0
 """Decibels of dip from which two stretches of one pitch are two tones."""
 
+CUT = 5.0
+"""Decibels of dip at which a tone is cut in two, as ``listen`` does; more where the dips between
+notes are usually deeper."""
+
 OWN, SCOOP, SCOOP_S = 0.6, 1.4, 0.1
 """Semitones within which a frame bears out a note's pitch; by which a reed may speak flat, and
 for how many seconds at most."""
+
+ADORNED = 3.3
+"""Semitones under a note to which a scoop, dip or fall may reach: the deepest bend."""
 
 LIKE, UNLIKE = 0.6, 0.2
 """Shares of a tone's later frames that make it surely that note, and surely another."""
@@ -71,8 +85,9 @@ LIKE, UNLIKE = 0.6, 0.2
 PART_S = 0.2
 """A part of a note that is unlike it costs as a wrong note does if it lasts so long."""
 
-LENGTHS = (0.45, 1.5)
-"""A note found is in doubt if it lasts less or more than these shares of its time."""
+LENGTHS = (0.45, 1.5, 0.75)
+"""A note found is in doubt if it lasts less or more than these shares of its time; two equal ones
+without a silence between, if they last less than that together."""
 
 WIDEST, ASIDE = 40, 8
 """Most notes or tones in one piece of trouble, and by how many the tones may run ahead of the
@@ -93,6 +108,23 @@ class Visit:
     state: State
     first: int
     last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the tab asks for, note by note.
+
+    ``targets``: the pitches that sound together or in turn, one for an ordinary note;
+    ``written``: onset and end in seconds as written, which say nothing of notes that are
+    ``free``; ``optional`` ones (grace notes) may be left out; ``adorned`` ones have a scoop, dip
+    or fall, so that other pitches below belong to them.
+    """
+
+    targets: Sequence[Pitches]
+    written: Sequence[tuple[float, float]]
+    optional: Collection[int] = ()
+    free: Collection[int] = ()
+    adorned: Collection[int] = ()
 
 
 class Tone(NamedTuple):
@@ -125,20 +157,17 @@ class Reader:
     """Reads pieces of trouble of one take again."""
 
     track: PitchTrack
-    targets: Sequence[Pitches]
+    wanted: Wanted
     tuning: float
-    written: Sequence[tuple[float, float]]
-    optional: Collection[int] = ()
-    free: Collection[int] = ()
     depth: Floats = field(init=False)
     parting: Floats = field(init=False)
-    seen: dict[tuple[Tone, int, bool], float] = field(default_factory=dict)
+    seen: dict[tuple[Tone, int, float], float] = field(default_factory=dict)
     unrest: float = RESTLESS
     usual: float = USUAL
 
     def __post_init__(self) -> None:
         self.depth = dips(self.track, least=0.0)
-        self.parting = np.maximum(self.depth, kinks(self.track) / KINK)
+        self.parting = self.depth
 
     # Where trouble lies.
 
@@ -159,7 +188,7 @@ class Reader:
                 high = section[b].first if b < len(section) else len(self.track.level)
                 places = range(
                     section[a].place + 1 if a >= 0 else 0,
-                    section[b].place if b < len(section) else len(self.targets),
+                    section[b].place if b < len(section) else len(self.wanted.targets),
                 )
                 inside = [s for s in left if s.first >= low - 2 and s.last <= high + 2]
                 tones = self._tones([*section[a + 1 : b], *inside])
@@ -179,21 +208,25 @@ class Reader:
         return mended, left
 
     def _weigh(self, visits: Sequence[Visit]) -> None:
-        """How much the level shakes inside notes, and dips between equal ones."""
+        """What parts notes in this take: dips and kinks beyond those inside notes, and how deep
+        they usually are between equal ones."""
+        steps = kinks(self.track) / KINK
         inside, between = [], []
         for one, two in pairwise(visits):
-            lasts = one.last - one.first
-            if one.state is State.NOTE and lasts >= 20:
-                middle = self.parting[one.first + lasts // 3 : one.last - lasts // 3]
-                inside.append(float(middle.max()))
-            alike = abs(self.targets[one.place][0] - self.targets[two.place][0]) < SAME
-            if two.place == one.place + 1 and alike:
-                border = self.parting[max(0, two.first - 4) : two.first + 5]
-                between.append(float(border.max()))
-        if len(inside) >= 5:
-            self.unrest = max(RESTLESS, float(np.percentile(inside, 90)))
-        if len(between) >= 3:
-            self.usual = max(3 * self.unrest, float(np.median(between)))
+            third = (one.last - one.first) // 3
+            if one.state is State.NOTE and third >= LEAST_THIRD:
+                middle = slice(one.first + third, one.last - third)
+                inside.append((self.depth[middle].max(), steps[middle].max()))
+            if two.place == one.place + 1 and self._same(one.place, two.place):
+                between.append(slice(max(0, two.first - 4), two.first + 5))
+        unrest = np.full(2, RESTLESS)
+        if len(inside) >= FEW:
+            unrest = np.maximum(unrest, np.percentile(inside, 90, axis=0))
+        self.unrest = float(unrest[0])
+        self.parting = np.maximum(np.maximum(self.depth - unrest[0], steps - unrest[1]), 0)
+        if len(between) >= FEW:
+            usual = float(np.median([self.parting[border].max() for border in between]))
+            self.usual = max(2 * self.unrest, usual)
 
     def _turned(self, visits: Sequence[Visit], slope: float) -> list[Visit]:
         """Where the player went back, the rhythm says between which notes: by pitch alone the
@@ -218,12 +251,11 @@ class Reader:
         """Whether the turn may as well lie so many notes later, the one before being possible."""
         number = k + shift if shift < 0 else k + shift - 1
         other = (after if shift < 0 else before + 1) + number - k
-        if not (0 < number < len(visits) - 1 and 0 <= other < len(self.targets)):
+        if not 0 < number < len(visits) - 1:
             return False
         own = (before + 1 if shift < 0 else after) + number - k
         visit = visits[number]
-        same = abs(self.targets[own][0] - self.targets[other][0]) < SAME
-        return visit.place == own and visit.state is State.NOTE and same
+        return visit.place == own and visit.state is State.NOTE and self._same(own, other)
 
     def _turn(
         self, visits: Sequence[Visit], k: int, shift: int, before: int, after: int, slope: float
@@ -236,12 +268,18 @@ class Reader:
                 continue
             start = before + 1 if number < k + shift else after
             place = start + number - k
-            if not 0 < place < len(self.written):
+            if not 0 < place < len(self.wanted.written):
                 continue
-            due = slope * (self.written[place][0] - self.written[place - 1][0])
+            due = slope * (self.wanted.written[place][0] - self.wanted.written[place - 1][0])
             played = (visits[number].first - visits[number - 1].first) * self.track.hop_s
             missed += min(abs(played - due), 0.5)
         return missed
+
+    def _same(self, one: int, two: int) -> bool:
+        """Whether two notes of the tab have the same pitch; what lies outside has none."""
+        targets = self.wanted.targets
+        inside = min(one, two) >= 0 and max(one, two) < len(targets)
+        return inside and abs(targets[one][0] - targets[two][0]) < SAME
 
     def _troubles(
         self, section: Sequence[Visit], other: Sequence[Stretch], edges: tuple[bool, bool]
@@ -250,12 +288,13 @@ class Reader:
         count = len(section)
         firm = [self._firm(section, k) for k in range(count)]
         spans = [(k - 1, k + 1) for k in range(count) if not firm[k]]
+        spans += [(k - 1, k + 1) for k in range(1, count) if self._weakly_parted(section, k)]
         for k in range(0 if edges[0] else 1, count + 1 if edges[1] else count):
             low = section[k - 1].place + 1 if k else 0
-            high = section[k].place if k < count else len(self.targets)
+            high = section[k].place if k < count else len(self.wanted.targets)
             since = section[k - 1].last if k else 0
             until = section[k].first if k < count else len(self.track.level)
-            skipped = any(place not in self.optional for place in range(low, high))
+            skipped = any(place not in self.wanted.optional for place in range(low, high))
             twice = low > high
             if skipped or twice or any(s.first >= since - 2 and s.last <= until + 2 for s in other):
                 spans.append((k - 1, k))
@@ -277,21 +316,30 @@ class Reader:
 
     def _holds(self, section: Sequence[Visit], firm: Sequence[bool], k: int, towards: int) -> bool:
         """Whether a visit can stand as the border of a piece of trouble."""
-        place = section[k].place + towards
-        alike = (
-            0 <= place < len(self.targets)
-            and abs(self.targets[place][0] - self.targets[section[k].place][0]) < SAME
-        )
-        return firm[k] and not alike
+        place = section[k].place
+        return firm[k] and not self._same(place, place + towards)
+
+    def _weakly_parted(self, section: Sequence[Visit], k: int) -> bool:
+        """Whether a visit goes on with the pitch of the one before, and little parts them."""
+        one, two = section[k - 1], section[k]
+        if two.first - one.last > 2 or not self._same(one.place, two.place):
+            return False
+        border = self.parting[max(0, two.first - 4) : two.first + 5].max()
+        if border < PARTED * self.usual / 2:
+            return True
+        # two that together last no longer than one should may be one
+        slope = self._pace(section, k, k + 1)
+        begins, ends = self.wanted.written[one.place][0], self.wanted.written[two.place][1]
+        return (two.last - one.first) * self.track.hop_s < LENGTHS[2] * slope * (ends - begins)
 
     def _firm(self, section: Sequence[Visit], k: int) -> bool:
         visit = section[k]
         if visit.state is not State.NOTE:
             return False
-        if visit.place in self.free or visit.place in self.optional:
+        if visit.place in self.wanted.free or visit.place in self.wanted.optional:
             return True
         slope = self._pace(section, k, k + 1)
-        begins, ends = self.written[visit.place]
+        begins, ends = self.wanted.written[visit.place]
         if not slope or ends <= begins:
             return True
         share = (visit.last - visit.first) * self.track.hop_s / (slope * (ends - begins))
@@ -304,7 +352,7 @@ class Reader:
             taken = 0
             for k in side:
                 one, two = (visits[k - 1], visits[k]) if k < a else (visits[k], visits[k + 1])
-                step = self.written[two.place][0] - self.written[one.place][0]
+                step = self.wanted.written[two.place][0] - self.wanted.written[one.place][0]
                 if two.place == one.place + 1 and step > 0:
                     slopes.append((two.first - one.first) * self.track.hop_s / step)
                     taken += 1
@@ -333,7 +381,25 @@ class Reader:
                         found[-1] = (Tone(before.first, tone.last), other)
                         continue
                 found.append((tone, pitch))
-        return [tone for tone, _ in found]
+        tones = [part for tone, _ in found for part in self._parts(tone)]
+        return [t for k, t in enumerate(tones) if not (k and self._echoes(tones[k - 1], t))]
+
+    def _echoes(self, before: Tone, tone: Tone) -> bool:
+        """Whether a tone is but the room's answer to the one before."""
+        one, two = (self.track.level[t.first : t.last] for t in (before, tone))
+        softer = two.max() < one.max() - ECHO_DB and two.max() < two[0] + SPOKEN_DB
+        alike = abs(self._middle(before) - self._middle(tone)) < OWN
+        return bool(softer and alike and tone.first - before.last < 5)
+
+    def _middle(self, tone: Tone) -> float:
+        return float(np.nanmedian(self.track.pitch[tone.first : tone.last, 0]))
+
+    def _parts(self, tone: Tone) -> list[Tone]:
+        """A tone cut where the level dips as it does between notes."""
+        deep = max(CUT, PARTED * self.usual)
+        inside = self.depth[tone.first + 3 : tone.last - 3]
+        at = [tone.first, *(np.flatnonzero(inside >= deep) + tone.first + 3).tolist(), tone.last]
+        return [Tone(a, b) for a, b in pairwise(at)]
 
     def _cut(self, piece: Visit | Stretch) -> list[Tone]:
         if piece.state is State.NOTE:
@@ -351,21 +417,22 @@ class Reader:
         first = tone.first + (tone.last - tone.first) * 2 // 5
         pitch = self.track.pitch[first : tone.last]
         if piece.state is State.NOTE:
-            target = self.targets[piece.place][0] + self.tuning
+            target = self.wanted.targets[piece.place][0] + self.tuning
             near = np.abs(np.nan_to_num(pitch, nan=-99) - target).argmin(axis=1)[:, None]
             return float(np.nanmedian(np.take_along_axis(pitch, near, 1)))
         sure = pitch[:, 0][self.track.weight[first : tone.last, 0] > 0.25]
         return float(np.median(sure)) if len(sure) else float("nan")
 
-    def _unlikeness(self, tone: Tone, place: int, scooped: bool = False) -> float:
-        """0 where most of the later frames of a tone bear out a note, 1 where few do; one that
-        is ``scooped`` may lie under it."""
-        key = (tone, place, scooped)
+    def _unlikeness(self, tone: Tone, place: int, below: float = OWN) -> float:
+        """0 where most of the later frames of a tone bear out a note, 1 where few do; frames so
+        many semitones ``below`` it do."""
+        key = (tone, place, below)
         if key not in self.seen:
             first = tone.first + (tone.last - tone.first) * 2 // 5
             each = np.nan_to_num(self.track.pitch[first : tone.last], nan=-99) - self.tuning
-            above = np.array(self.targets[place])[:, None, None] - each
-            near = ((above > -OWN) & (above < (SCOOP if scooped else OWN))).any(axis=0)
+            pitches = np.array(self.wanted.targets[place])
+            above = pitches[:, None, None] - each
+            near = ((above > -OWN) & (above < below)).any(axis=0)
             near &= self.track.weight[first : tone.last] > 0.15
             share = float(near.any(axis=1).mean())
             self.seen[key] = float(np.clip((LIKE - share) / (LIKE - UNLIKE), 0, 1))
@@ -400,7 +467,7 @@ class Reader:
                 if abs(j - i * len(tones) / max(1, len(places))) > ASIDE:
                     continue
                 if i < len(places):
-                    skip = OPTIONAL if places[i] in self.optional else SKIP
+                    skip = OPTIONAL if places[i] in self.wanted.optional else SKIP
                     reach(key._replace(places=i + 1), cost + skip, _Step(key, (), None))
                 if j < len(tones):
                     lasts = (tones[j].last - tones[j].first) * self.track.hop_s
@@ -460,7 +527,9 @@ class Reader:
             for part in parts:
                 lasts = (part.last - part.first) * self.track.hop_s
                 scooped = part is not parts[-1] and lasts < SCOOP_S
-                off = self._unlikeness(part, taken[0], scooped)
+                below = SCOOP if scooped else OWN
+                below = ADORNED if taken[0] in self.wanted.adorned else below
+                off = self._unlikeness(part, taken[0], below)
                 cost += WRONG * off * min(1.0, lasts / PART_S)
         borders = [tone.first]
         for k in range(1, many):
@@ -479,28 +548,29 @@ class Reader:
 
     def _parted(self, tone: Tone, taken: range, k: int) -> tuple[float, int]:
         """Cost and frame of the best cut before note k of those taken."""
-        begins, ends = self.written[taken[0]][0], self.written[taken[-1]][1]
-        share = (self.written[taken[k]][0] - begins) / max(ends - begins, 1e-6)
+        begins, ends = self.wanted.written[taken[0]][0], self.wanted.written[taken[-1]][1]
+        share = (self.wanted.written[taken[k]][0] - begins) / max(ends - begins, 1e-6)
         lasts = tone.last - tone.first
         if lasts < 8:
             return NOWHERE, tone.first + lasts // 2
         due = tone.first + share * lasts
         at = np.arange(tone.first + 3, tone.last - 3)
-        evidence = (self.parting[at] - self.unrest) / (PARTED * self.usual)
+        evidence = self.parting[at] / (PARTED * self.usual)
         cost = np.where(evidence <= 0, NOWHERE, UNPARTED * np.clip(1 - evidence, 0, 1))
         cost += 0.5 * ((at - due) / (0.1 * lasts / len(taken) + 3)) ** 2
         best = int(cost.argmin())
         return float(min(cost[best], NOWHERE)), int(at[best])
 
     def _length(self, visit: Visit, slope: float, filled: bool) -> float:
-        begins, ends = self.written[visit.place]
-        if not slope or ends <= begins or visit.place in self.free:
+        begins, ends = self.wanted.written[visit.place]
+        if not slope or ends <= begins or visit.place in self.wanted.free:
             return 0.0
-        lasts = (visit.last - visit.first) * self.track.hop_s
+        level = self.track.level[visit.first : visit.last]
+        lasts = (int(np.flatnonzero(level >= level.max() - ECHO_DB)[-1]) + 1) * self.track.hop_s
         least = most = slope * (ends - begins)
-        if visit.place + 1 < len(self.written):
+        if visit.place + 1 < len(self.wanted.written):
             # over a rest a note may ring on
-            most = max(least, slope * (self.written[visit.place + 1][0] - begins))
+            most = max(least, slope * (self.wanted.written[visit.place + 1][0] - begins))
         away = float(np.log(max(lasts, 0.01) / np.clip(lasts, least, most)))
         width = LONGER if away > 0 else FILLED if filled else SHORTER
         return min(TOO_LONG, 0.5 * (away / width) ** 2)
@@ -512,11 +582,13 @@ class Reader:
 
         A skipped note may leave its time silent or not, an extra one put off what follows or not.
         """
-        if key.place < 0 or not slope or place in self.free or key.place in self.free:
+        if key.place < 0 or not slope or place in self.wanted.free or key.place in self.wanted.free:
             return 0.0
         played = (onset - key.onset) * self.track.hop_s
-        since = self.written[place][0] - self.written[key.place][0]
-        skipped = since - (self.written[key.place + 1][0] - self.written[key.place][0])
+        since = self.wanted.written[place][0] - self.wanted.written[key.place][0]
+        skipped = since - (
+            self.wanted.written[key.place + 1][0] - self.wanted.written[key.place][0]
+        )
         between = [t for t in tones[: key.tones] if t.first > key.onset and t.last <= onset]
         taken = [t for t in between if t.first >= key.onset + 3]
         extra = (onset - taken[0].first) * self.track.hop_s if taken else 0.0

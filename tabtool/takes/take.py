@@ -143,6 +143,7 @@ def expected_of(event: NoteEvent) -> Expected:
         expressive=tone.depth % 1 != 0,
         free=setting.meter.beats is None,
         others=tuple(pitches[1:]),
+        adorned=bool(event.figure.marks.scoop or event.figure.marks.dip or event.figure.marks.fall),
     )
 
 

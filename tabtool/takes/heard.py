@@ -14,7 +14,8 @@ import numpy as np
 
 from tabtool.takes.align import Pitches, State, Stretch
 from tabtool.takes.pitchtrack import PitchTrack
-from tabtool.takes.reread import Reader, Visit, Wanted
+from tabtool.takes.reread import Reader
+from tabtool.takes.tones import Sound, Visit, Wanted
 
 SHORTEST_S = 0.045
 """A note heard for less is an accident of the analysis."""
@@ -44,7 +45,7 @@ def heard(track: PitchTrack, stretches: Sequence[Stretch], wanted: Wanted, tunin
     visits, other = _visits(track, stretches)
     visits = [visit for visit in visits if _sounds(track, visit, wanted.targets, tuning)]
     visits = _grown(track, visits, other, wanted.targets, tuning)
-    visits, other = Reader(track, wanted, tuning).reread(visits, other)
+    visits, other = Reader(Sound(track, wanted, tuning)).reread(visits, other)
     last = {visit.place: number for number, visit in enumerate(visits)}
     again = [v for number, v in enumerate(visits) if last[v.place] != number]
     again = [v for v in again if (v.last - v.first) * track.hop_s >= SCRAP_S]

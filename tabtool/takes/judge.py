@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from tabtool.takes.align import State, Stretch, align, tuning_guess
 from tabtool.takes.heard import SHORTEST_S, heard
 from tabtool.takes.pitchtrack import FINE_S, PitchTrack, hz
-from tabtool.takes.reread import Visit, Wanted
+from tabtool.takes.tones import Visit, Wanted
 
 GOOD = 10.0
 """Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &

@@ -38,7 +38,7 @@ longer; where it is shorter, as notes are cut short; where it has to fill its ti
 LATE_S, LATE = 0.05, 0.15
 """Standard deviation of a distance between onsets: seconds, and a share of the distance."""
 
-UNPARTED, NOWHERE = 8.0, 12.0
+UNPARTED, NOWHERE = 9.0, 12.0
 """Cost of parting a tone with hardly any evidence, and where nothing at all parts it."""
 
 JOINED, JOINED_MOST = 2.0, 9.0

@@ -34,9 +34,6 @@ ECHO_DB, SPOKEN_DB = 12.0, 6.0
 """A tone of the pitch of the one before that is so much softer, and does not rise by that much,
 is its echo in the room, no note."""
 
-SET_APART = 3.0
-"""Decibels of dip from which two stretches of one pitch are two tones."""
-
 CUT = 5.0
 """Decibels of dip at which a tone is cut in two, as ``listen`` does; more where the dips between
 notes are usually deeper."""
@@ -144,11 +141,11 @@ class Sound:
                     continue
                 if found:
                     before, other = found[-1]
-                    between = self.depth[max(0, before.last - 2) : tone.first + 3]
+                    between = self.parting[max(0, before.last - 2) : tone.first + 3]
                     if (
                         tone.first - before.last <= 4
                         and abs(other - pitch) < 0.5
-                        and between.max(initial=0) < SET_APART
+                        and between.max(initial=0) < min(CUT, PARTED * self.usual)
                     ):
                         found[-1] = (Tone(before.first, tone.last), other)
                         continue

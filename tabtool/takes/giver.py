@@ -38,6 +38,9 @@ longer; where it is shorter, as notes are cut short; where it has to fill its ti
 LATE_S, LATE = 0.05, 0.15
 """Standard deviation of a distance between onsets: seconds, and a share of the distance."""
 
+PUT_OFF = 0.5
+"""Cost of a note put off by extra ones: they rather come before a note that begins afresh."""
+
 UNPARTED, NOWHERE = 9.0, 12.0
 """Cost of parting a tone with hardly any evidence, and where nothing at all parts it."""
 
@@ -243,9 +246,10 @@ class Giver:
         skipped = wanted.written[to.place][0] - wanted.written[last.place + 1][0]
         extra = next((t for t in self.tones[: key.tones] if t.first >= last.onset + 3), None)
         late = (to.onset - extra.first) * self.sound.track.hop_s if extra else 0.0
-        misses = []
+        costs = []
         for put_off in {0.0, late}:
             for left_out in {0.0, skipped}:
                 due = self.slope * (since - left_out) + put_off
-                misses.append((played - due) / (LATE_S + LATE * max(due, 0.0)))
-        return min(TOO_LATE, 0.5 * min(miss * miss for miss in misses))
+                miss = (played - due) / (LATE_S + LATE * max(due, 0.0))
+                costs.append(0.5 * miss * miss + (PUT_OFF if put_off else 0.0))
+        return min(TOO_LATE, *costs)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -163,7 +164,30 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     every = [done.get(i, Judged(i, "missing")) for i in range(len(expected))]
     every = _timing(every, expected)
     extras.sort(key=lambda extra: extra.start_s)
+    extras = _played_again(extras, every, [note.pitch + exact for note in expected])
     return Verdict(100 * exact, tuple(every), tuple(extras))
+
+
+def _played_again(
+    extras: Sequence[Extra], notes: Sequence[Judged], pitches: Sequence[float]
+) -> list[Extra]:
+    """Extra notes that are those right before or after once more, marked as such."""
+    onsets = np.array([note.start_s for note in notes if note.start_s is not None])
+    following = [note.index for note in notes if note.start_s is not None]
+    result: list[Extra] = []
+    for number, group in groupby(extras, key=lambda e: int(np.searchsorted(onsets, e.start_s))):
+        run = list(group)
+        ahead = following[number] if number < len(following) else len(pitches)
+        for first in (ahead - len(run), ahead):
+            wanted = pitches[max(first, 0) : first + len(run)]
+            like = len(wanted) == len(run) and all(
+                abs(one.pitch - pitch) < WRONG_FROM / 100
+                for one, pitch in zip(run, wanted, strict=True)
+            )
+            if like and all(one.again is None for one in run):
+                run = [replace(one, again=first + k) for k, one in enumerate(run)]
+        result += run
+    return result
 
 
 def _borders(

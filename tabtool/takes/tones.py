@@ -34,9 +34,9 @@ ECHO_DB, SPOKEN_DB = 12.0, 6.0
 """A tone of the pitch of the one before that is so much softer, and does not rise by that much,
 is its echo in the room, no note."""
 
-CUT = 5.0
-"""Decibels of dip at which a tone is cut in two, as ``listen`` does; more where the dips between
-notes are usually deeper."""
+LITTLE, CUT = 2.0, 5.0
+"""Decibels of dip over which a pitch always goes on as one tone, and at which a tone is cut in
+two, as ``listen`` does; more where the dips between notes are usually deeper."""
 
 OWN, SCOOP, SCOOP_S = 0.6, 1.4, 0.1
 """Semitones within which a frame bears out a note's pitch; by which a reed may speak flat, and
@@ -145,7 +145,7 @@ class Sound:
                     if (
                         tone.first - before.last <= 4
                         and abs(other - pitch) < 0.5
-                        and between.max(initial=0) < min(CUT, PARTED * self.usual)
+                        and between.max(initial=0) < min(CUT, max(LITTLE, PARTED * self.usual))
                     ):
                         found[-1] = (Tone(before.first, tone.last), other)
                         continue

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from tabtool.drills import command
 from tabtool.report import many, table
 from tabtool.takes.take import (
     Take,
@@ -129,6 +128,8 @@ def as_text(take: Take) -> str:
             )
     weak = advice(take)[:3]
     if weak and harp is not None:
+        from tabtool.drills import command
+
         lines += ["", f"practise next: {command(weak, harp)}"]
         lines += [f"{one.tone}: {one.why}" for one in weak]
     return "\n".join(lines)

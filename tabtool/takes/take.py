@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from tabtool.drills import Advice, Result, suggest
 from tabtool.expression import GRACE_S
 from tabtool.harp import Harp, Technique, Tone
 from tabtool.music import hz
@@ -25,6 +24,9 @@ from tabtool.takes.judge import ACCEPTABLE, GOOD, Expected, Extra, Judged, Verdi
 from tabtool.takes.pitchtrack import PitchTrack, midi, track
 from tabtool.takes.recording import read
 from tabtool.temperament import Temperament
+
+if TYPE_CHECKING:
+    from tabtool.drills import Advice
 
 FOUND_SHARE = 0.25
 """Of the tab's notes so many must be found, or the recording is of something else."""
@@ -247,6 +249,10 @@ def drills(take: Take) -> list[ToneSummary]:
 def advice(take: Take) -> tuple[Advice, ...]:
     """Which kinds of drill those bends need, in the same order, from how they were out of tune."""
     order = {one.tone: place for place, one in enumerate(drills(take))}
+    if not order:
+        return ()
+    from tabtool.drills import Result, suggest  # slow to load, and a good take needs none
+
     results = []
     before: Tone | None = None
     for note in take.notes:

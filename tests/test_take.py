@@ -6,6 +6,7 @@ is known; the tests skip, saying so, where the fonts are missing.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import subprocess
@@ -260,3 +261,31 @@ def test_steadiness_parts_notes_from_glides() -> None:
     glide = np.sin(2 * np.pi * 220 * (2**t - 1) / np.log(2)).astype(np.float32)
     assert gate.steadiness(pitchtrack.track(held, 16000)) > 0.95
     assert gate.steadiness(pitchtrack.track(glide, 16000)) < 0.05
+
+
+def test_a_damaged_mp3_is_told_in_a_line_or_read(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Whole, it stands where it was (an encoder's delay taken off: within 2 ms); damaged, no
+    library writes to the terminal past us."""
+    import soundfile
+
+    rate = 44100
+    t = np.arange(2 * rate) / rate
+    tone = np.where(t >= 0.5, 0.3 * np.sin(2 * np.pi * 440 * t), 0.0)
+    whole = tmp_path / "whole.mp3"
+    soundfile.write(whole, tone, rate)
+    heard = recording.read(whole)
+    begins = np.flatnonzero(np.abs(heard.samples) > 0.1)[0] / heard.rate
+    assert begins == pytest.approx(0.5, abs=0.002)
+    data = bytearray(whole.read_bytes())
+    for place in range(400, len(data), 97):
+        data[place] = 0xA5
+    hurt, none = tmp_path / "hurt.mp3", tmp_path / "none.mp3"
+    hurt.write_bytes(data)
+    with contextlib.suppress(recording.RecordingError):  # told, or the rest of it read
+        recording.read(hurt)
+    none.write_bytes(bytes(range(256)) * 20)
+    with pytest.raises(recording.RecordingError, match=r"none\.mp3: not a recording"):
+        recording.read(none)
+    assert capfd.readouterr().err == ""

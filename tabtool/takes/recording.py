@@ -4,8 +4,8 @@ Conventions: ``samples`` are floats, full scale ±1, channels averaged; ``rate``
 be fractional, since files are thinned by a whole number only (44.1 kHz by 3, to 14.7 kHz): the
 second harmonic of the highest reed, 6272 Hz, still fits, and no resampling blurs the pitch.
 
-soundfile (libsndfile) reads wav, flac, ogg, opus, aiff and mp3; PyAV (FFmpeg) what phones make,
-AAC in m4a or mp4, and the rest.  Either is imported only when a file needs it.
+soundfile (libsndfile) reads wav, flac, ogg, opus and aiff; PyAV (FFmpeg) what phones make, AAC in
+m4a or mp4, mp3, and the rest.  Either is imported only when a file needs it.
 """
 
 from __future__ import annotations
@@ -24,11 +24,12 @@ Floats = NDArray[np.float32]
 
 TARGET_HZ = 16000
 LONGEST_S = 20 * 60
-"""Longer recordings are refused: the analysis holds some 25 kB a second of sound."""
+"""Longer recordings are refused: the analysis holds up to 0.7 MB a second of sound."""
 
 BLOCK = 1 << 17
 """Samples decoded at once."""
 
+UNKNOWN = "not a recording that can be read (wav, flac, ogg, mp3, m4a)"
 INSTALL = "reading recordings needs more parts: pip install 'tabtool[audio]'"
 
 
@@ -70,6 +71,8 @@ class _NotMine(Exception):
 
 
 def _by_soundfile(path: Path) -> tuple[float, Iterator[Floats]]:
+    if _is_mpeg(path):
+        raise _NotMine(UNKNOWN)
     try:
         import soundfile
     except ImportError:
@@ -77,7 +80,7 @@ def _by_soundfile(path: Path) -> tuple[float, Iterator[Floats]]:
     try:
         file = soundfile.SoundFile(path)
     except (soundfile.LibsndfileError, OSError, ValueError):
-        raise _NotMine("not a recording that can be read (wav, flac, ogg, mp3, m4a)") from None
+        raise _NotMine(UNKNOWN) from None
 
     def blocks() -> Iterator[Floats]:
         with file:
@@ -91,6 +94,16 @@ def _by_soundfile(path: Path) -> tuple[float, Iterator[Floats]]:
                 yield block.mean(axis=1)
 
     return float(file.samplerate), blocks()
+
+
+def _is_mpeg(path: Path) -> bool:
+    """Whether a file is named or begins like mp3; libsndfile's reader of it writes what it finds
+    amiss past us to the terminal."""
+    if path.suffix.lower() == ".mp3":
+        return True
+    with path.open("rb") as file:
+        head = file.read(3)
+    return head == b"ID3" or (head[:1] == b"\xff" and head[1:2] >= b"\xe0")
 
 
 def _by_av(path: Path) -> tuple[float, Iterator[Floats]]:

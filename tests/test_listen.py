@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -57,6 +58,27 @@ def test_free_meter_keeps_the_order(wav: Path, tmp_path: Path) -> None:
     assert loaded.playable
     assert tuple(event.pitches[0] for event in loaded.score.events) == PITCHES
     assert loaded.tune.header("meter") == "free"
+
+
+def test_a_doubtful_note_is_told_by_its_place(tmp_path: Path) -> None:
+    """The fifth note lies 45 cents off the semitone it was taken for."""
+    played = [
+        Played(0.5 + 0.5 * i, 0.95 + 0.5 * i, p, 45.0 if i == 4 else 0.0)
+        for i, p in enumerate(PITCHES)
+    ]
+    take = takes.render(
+        Take([], played, np.zeros(0), takes.RATE, Manner()), np.random.default_rng(1)
+    )
+    wav, out = tmp_path / "take.wav", tmp_path / "draft.harptab"
+    write_wav(wav, take.samples, take.rate)
+    assert main(["listen", str(wav), "--harp", "C", "-o", str(out)]) == 0
+    text = out.read_text()
+    doubts = re.findall(r"^# unsure: (\S+) at (\d+):(\d+), \+4\d cents", text, re.MULTILINE)
+    assert len(doubts) == 1
+    token, line, column = doubts[0]
+    assert text.splitlines()[int(line) - 1][int(column) - 1 :].startswith(token)
+    span = load(text).score.events[4].note.span
+    assert (span.line, span.column) == (int(line), int(column))
 
 
 def test_listening_is_right_on_a_random_take() -> None:

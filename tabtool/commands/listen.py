@@ -3,7 +3,8 @@
 Single notes only, one harp alone; any common sound file will do (wav, flac, ogg, mp3, m4a).
 Without --tempo the tab is in free meter, a beat being the commonest step from note to note; with
 it the bars are 4/4 and the first note falls on a beat. Holes are the easiest for the harp named.
-Notes that are not sure are told in comments at the end. It is a draft: check and mend it by ear.
+Notes that are not sure are told in comments at the end, by line and column. It is a draft: check
+and mend it by ear.
 
 JSON: {"tuning_cents", "notes": [{"start_s", "end_s", "pitch", "cents", "name", "token",
 "doubt"}], "text"}; pitches are MIDI numbers, an empty doubt is none.
@@ -52,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
         raise TabError("listening needs more parts: pip install 'tabtool[audio]'") from None
     from pathlib import Path
 
+    from tabtool.parse import parse
     from tabtool.resolve import resolve
     from tabtool.scores.notate import notate
     from tabtool.takes.gate import Unjudged, admit
@@ -78,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     out = args.out or "-"
     tuning = common.own_tuning(args, os.path.dirname(out))
     written = notate(melody_of(heard, args.tempo, title), harp, out, tuning)
-    score, _ = resolve(written.tune)
+    score, _ = resolve(parse(written.text, out)[0])  # places are those of the text
     rows: list[dict[str, object]] = []
     doubts = []
     events = score.events if len(score.events) == len(heard.notes) else (None,) * len(heard.notes)
@@ -96,7 +98,8 @@ def run(args: argparse.Namespace) -> int:
             }
         )
         if note.doubt:
-            where = f" in line {event.note.span.line}" if event else ""
+            span = event.note.span if event else None
+            where = f" at {span.line}:{span.column}" if span else ""
             doubts.append(f"# unsure: {token or harp.named(note.pitch)}{where}, {note.doubt}")
     text = written.text
     if doubts:

@@ -178,6 +178,37 @@ def test_take_tells_each_bend(tab: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert "3v1" in drawn.read_text()
 
 
+@fonts
+def test_the_picture_shows_what_was_played_instead(tab: Path) -> None:
+    """A wrong note an octave up and an extra one two octaves up lie inside the row's frame, 16
+    units a semitone above the tab's; the first note has its token though the take began late."""
+    played = [replace(p, onset=p.onset - 0.52, end=p.end - 0.52) for p in as_written()]
+    played[0] = replace(played[0], onset=0.0)
+    played[3] = replace(played[3], pitch=79.0)
+    played.append(Played(3.6, 4.0, 91.0))
+    rng = np.random.default_rng(1)
+    take = takes.render(Take([], played, np.zeros(0), takes.RATE, Manner()), rng)
+    wav, picture = tab.parent / "take.wav", tab.parent / "take.svg"
+    write_wav(wav, take.samples, take.rate)
+    assert main(["take", str(tab), str(wav), "--picture", str(picture)]) == 0
+    drawn = picture.read_text()
+    top = float(re.search(r'<rect x="50.0" y="([\d.]+)"', drawn)[1])
+    heights = {
+        said: float(re.search(rf'y="([\d.]+)"[^>]*>{re.escape(said)}<', drawn)[1])
+        for said in ("extra", "4^", "wrong")
+    }
+    assert heights["extra"] > top
+    # the extra note is 24 semitones above the wrong one's place in the tab
+    assert heights["wrong"] - heights["extra"] == pytest.approx(24 * 16 + 24, abs=2)
+    lines = [
+        min(float(point.split(",")[1]) for point in points.split())
+        for points in re.findall(r'points="([^"]+)"', drawn)
+    ]
+    # the line of the wrong note, 12 semitones above its band
+    assert any(abs(heights["wrong"] - 19 - 12 * 16 - y) < 4 for y in lines)
+    assert len(re.findall(r">4\^<", drawn)) == 2
+
+
 def spoken(path: Path, text: str, *options: str) -> bool:
     """Speech by a synthesiser, where there is one."""
     said = ["espeak-ng", *options, "-w", str(path), text]

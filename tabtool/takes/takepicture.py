@@ -78,7 +78,11 @@ def _row(take: Take, first: float, top: float) -> tuple[list[str], float]:
     ]
     times, curve = take.track.times, take.track.pitch[:, 0].astype(np.float64)
     sounding = (take.track.weight[:, 0] > HEARD) & (times >= first) & (times < last)
+    extra = [one for one in take.extra if one.start_s < last and one.end_s > first]
     wanted = [pitch for _, pitch in notes]
+    # what was played instead, or besides, is to be seen as well
+    wanted += [n.judged.pitch for n, _ in notes if n.judged.status == "wrong" and n.judged.pitch]
+    wanted += [one.pitch for one in extra]
     if not wanted and sounding.any():
         wanted = [float(np.median(curve[sounding]))]
     if not wanted:
@@ -100,10 +104,9 @@ def _row(take: Take, first: float, top: float) -> tuple[list[str], float]:
     for note, pitch in notes:
         out += _note(note, x, y, pitch, first)
     out += list(_curve(times, curve, sounding & (curve > low) & (curve < high), x, y))
-    for extra in take.extra:
-        if extra.start_s < last and extra.end_s > first and low < extra.pitch < high:
-            said = "extra" if extra.again is None else "again"
-            out.append(_text(x(max(extra.start_s, first)), y(extra.pitch) - 5, said, "#555"))
+    for one in extra:
+        said = "extra" if one.again is None else "again"
+        out.append(_text(x(max(one.start_s, first)), y(one.pitch) - 5, said, "#555"))
     return out, height + ROOM
 
 
@@ -118,13 +121,13 @@ def _note(note: TakeNote, x: Place, y: Place, pitch: float, first: float) -> lis
             f'<rect x="{left:.1f}" y="{y(pitch + cents / 100):.1f}" '
             f'width="{max(1.0, right - left):.1f}" height="{size:.1f}" fill="{shade}"/>'
         )
-    if start >= first:
+    if start >= first or first == 0:  # a note may have begun before the recording
         out.append(_text(left, y(pitch) - 9, note.event.figure.token, "#111", True))
         said = ""
         if judged.status == "wrong":
             said = "wrong"
         elif judged.cents is not None:
-            said = f"{judged.cents:+.0f}" + (" off" if note.landed == "off" else "")
+            said = f"{round(judged.cents):+d}" + (" off" if note.landed == "off" else "")
         if said:
             out.append(_text(left, y(pitch) + 19, said, "#555"))
     return out

@@ -219,6 +219,29 @@ def spoken(path: Path, text: str, *options: str) -> bool:
     return True
 
 
+@fonts
+def test_a_bend_that_never_was_has_no_mean(tab: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """For 2v2 and for 4v3, which a C harp has not (4 draw and 4 blow are two semitones apart, OEIS
+    A291810), other notes are played: no cents are told of either, and only 2v2 is to practise."""
+    tab.write_text(TAB.replace("4^ - |", "4v3 4^ |"))
+    played = as_written()
+    played[4] = replace(played[4], pitch=69.0)
+    played[6:] = [Played(3.5, 3.95, 69.0), Played(4.0, 4.45, 72.0)]
+    rng = np.random.default_rng(1)
+    take = takes.render(Take([], played, np.zeros(0), takes.RATE, Manner()), rng)
+    wav, kept, drawn = (tab.parent / n for n in ("take.wav", "takes.jsonl", "bends.svg"))
+    write_wav(wav, take.samples, take.rate)
+    options = ["--history", str(kept), "--progress", str(drawn)]
+    assert main(["take", str(tab), str(wav), *options]) == 0
+    said = capsys.readouterr().out
+    assert "2 draw bent 2: another note each time, 0 of 1 landed, 0 good" in said
+    assert "4 draw bent 3" not in said
+    assert re.search(r"4v3 .* not on this harp, wrong note, A4 heard", said)
+    bends = {bend["token"]: bend["mean"] for bend in json.loads(kept.read_text())["bends"]}
+    assert bends == {"2v2": None, "3v1": pytest.approx(0, abs=3)}
+    assert drawn.read_text().count("<circle") == 1
+
+
 SPOKEN = {
     "speech": ("Hello, this is my take for today. One, two, three, four, here we go now.",),
     # hardly a consonant, high and drawn out: nearly sung

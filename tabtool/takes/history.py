@@ -2,8 +2,8 @@
 
 Each line: ``when`` (local time, ISO 8601), ``recording``, ``tune``, ``harp`` (its key),
 ``tuning`` (its layout), ``tuning_cents``, and ``bends``: for each hole and depth ``token``,
-``judged``, ``landed``, ``good``, ``mean`` and ``deviation`` in cents. The file stays on this
-machine; lines may be deleted by hand.
+``judged``, ``landed``, ``good``, ``mean`` and ``deviation`` in cents (null where it was another
+note each time). The file stays on this machine; lines may be deleted by hand.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import os
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from tabtool.diagnostics import TabError
 from tabtool.files import read_text, write_file
@@ -26,8 +26,8 @@ class Point(NamedTuple):
     token: str
     judged: int
     landed: int
-    mean: float
-    deviation: float
+    mean: float | None
+    deviation: float | None
 
 
 def append(path: str, take: Take, recording: str, when: datetime | None = None) -> None:
@@ -55,8 +55,8 @@ def _line(take: Take, recording: str, when: datetime) -> str:
                 "judged": one.judged,
                 "landed": one.landed,
                 "good": one.good,
-                "mean": round(one.mean, 2),
-                "deviation": round(one.deviation, 2),
+                "mean": None if one.mean is None else round(one.mean, 2),
+                "deviation": None if one.deviation is None else round(one.deviation, 2),
             }
             for one in take.tones(bends=True)
         ],
@@ -88,8 +88,8 @@ def points_of(text: str, path: str) -> tuple[Point, ...]:
                         str(bend["token"]),
                         int(bend["judged"]),
                         int(bend["landed"]),
-                        float(bend["mean"]),
-                        float(bend["deviation"]),
+                        _cents(bend["mean"]),
+                        _cents(bend["deviation"]),
                     )
                 )
         except (ValueError, KeyError, TypeError) as error:
@@ -98,3 +98,7 @@ def points_of(text: str, path: str) -> tuple[Point, ...]:
                 "name a file written by --history, or delete this line"
             ) from None
     return tuple(points)
+
+
+def _cents(value: Any) -> float | None:
+    return None if value is None else float(value)

@@ -2,7 +2,7 @@
 
 In each panel the takes stand side by side in their order; a dot is the mean error of that take
 in cents, its bar the standard deviation, the bands ±10 and ±25 cents, and under it stands how
-many of the bend's notes landed.
+many of the bend's notes landed. A take with another note each time has no dot.
 """
 
 from __future__ import annotations
@@ -70,13 +70,15 @@ def _panel(title: str, taken: Sequence[Point], left: float, top: float) -> list[
     step = inner_w / max(1, len(taken))
     for number, point in enumerate(taken):
         x = inner_left + (number + 0.5) * step
-        high, low = y(point.mean + point.deviation), y(point.mean - point.deviation)
-        out += [
-            f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{high:.1f}" y2="{low:.1f}" stroke="#111"/>',
-            f'<circle cx="{x:.1f}" cy="{y(point.mean):.1f}" r="3" fill="#111">'
-            f"<title>{escape(point.when)}: {point.mean:+.0f} cents, {point.landed} of "
-            f"{point.judged} landed</title></circle>",
-        ]
+        if point.mean is not None:
+            wide = point.deviation or 0.0
+            high, low = y(point.mean + wide), y(point.mean - wide)
+            out += [
+                f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{high:.1f}" y2="{low:.1f}" stroke="#111"/>',
+                f'<circle cx="{x:.1f}" cy="{y(point.mean):.1f}" r="3" fill="#111">'
+                f"<title>{escape(point.when)}: {point.mean:+.0f} cents, {point.landed} of "
+                f"{point.judged} landed</title></circle>",
+            ]
         if step >= 24:
             out.append(
                 f'<text x="{x:.1f}" y="{inner_top + inner_h + 13:.1f}" text-anchor="middle">'

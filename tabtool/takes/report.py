@@ -121,10 +121,13 @@ def as_text(take: Take) -> str:
     if bends:
         lines += ["", "bends by hole and depth (good within 10 cents, landed within 25):"]
         for bend in bends:
-            way = "sharp" if bend.mean > 0 else "flat"
+            if bend.mean is None:
+                mean = "another note each time"
+            else:
+                way = "sharp" if bend.mean > 0 else "flat"
+                mean = f"{abs(bend.mean):.0f} cents {way} on average"
             lines.append(
-                f"{bend.tone}: {abs(bend.mean):.0f} cents {way} on average, "
-                f"{bend.landed} of {bend.judged} landed, {bend.good} good"
+                f"{bend.tone}: {mean}, {bend.landed} of {bend.judged} landed, {bend.good} good"
             )
     weak = advice(take)[:3]
     if weak and harp is not None:
@@ -138,7 +141,7 @@ def as_text(take: Take) -> str:
 def _row(note: TakeNote) -> tuple[str, ...]:
     judged, event = note.judged, note.event
     names = " ".join(event.setting.name(p) for p in event.pitches if p is not None)
-    said = []
+    said = [] if event.possible else ["not on this harp"]
     if judged.status == "missing":
         said.append("missing")
     elif judged.status == "wrong":

@@ -67,14 +67,15 @@ class TakeNote(NamedTuple):
 
 class ToneSummary(NamedTuple):
     """All playings of one hole, breath and depth: how many of ``judged`` landed within the
-    acceptable limit, the mean error and its standard deviation in cents."""
+    acceptable limit, the mean error and its standard deviation in cents, None where another
+    note was played every time."""
 
     tone: Tone
     judged: int
     landed: int
     good: int
-    mean: float
-    deviation: float
+    mean: float | None
+    deviation: float | None
 
 
 class Take(NamedTuple):
@@ -101,6 +102,8 @@ class Take(NamedTuple):
         for note in self.notes:
             if note.judged.cents is None or len(note.event.figure.all_tones) > 1:
                 continue
+            if not note.event.possible:  # no player can learn it on this harp
+                continue
             if bends is None or bends == (note.tone.technique is not Technique.NATURAL):
                 groups.setdefault(note.tone, []).append(note.judged)
         return tuple(_summed(tone, groups[tone]) for tone in sorted(groups))
@@ -114,16 +117,16 @@ def _summed(tone: Tone, judged: Sequence[Judged]) -> ToneSummary:
         len(judged),
         sum(abs(c) <= ACCEPTABLE for c in cents),
         sum(abs(c) <= GOOD for c in cents),
-        float(np.mean(cents)) if cents else 0.0,
-        float(np.std(cents)) if cents else 0.0,
+        float(np.mean(cents)) if cents else None,
+        float(np.std(cents)) if cents else None,
     )
 
 
 def is_melodic_bend(event: NoteEvent) -> bool:
-    """Whether a note is one bend by whole semitones, or one overbend."""
+    """Whether a note is one bend by whole semitones, or one overbend, that the harp has."""
     tones = event.figure.all_tones
     bent = tones[0].technique is not Technique.NATURAL
-    return len(tones) == 1 and bent and tones[0].depth % 1 == 0
+    return event.possible and len(tones) == 1 and bent and tones[0].depth % 1 == 0
 
 
 def expected_of(event: NoteEvent) -> Expected:
@@ -241,9 +244,9 @@ def drills(take: Take) -> list[ToneSummary]:
     weak = [
         one
         for one in take.tones(bends=True)
-        if one.tone.depth % 1 == 0 and (one.landed < one.judged or abs(one.mean) > GOOD)
+        if one.tone.depth % 1 == 0 and (one.landed < one.judged or abs(one.mean or 0.0) > GOOD)
     ]
-    return sorted(weak, key=lambda one: (one.landed / one.judged, -abs(one.mean)))
+    return sorted(weak, key=lambda one: (one.landed / one.judged, -abs(one.mean or 0.0)))
 
 
 def advice(take: Take) -> tuple[Advice, ...]:

@@ -17,6 +17,7 @@ from math import inf, log
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tabtool.takes.align import State
 from tabtool.takes.tones import OWN, PARTED, Sound, Tone, Visit
@@ -53,6 +54,9 @@ which a scoop, dip or fall that is written may reach: the deepest bend."""
 
 PART_S = 0.2
 """A part of a note that is unlike it costs as a wrong note does if it lasts so long."""
+
+SLIVER = 3
+"""Frames that a part of a tone lasts at least."""
 
 PIECES = 4
 """Most notes that one tone is parted in, or tones that one note is joined from."""
@@ -151,7 +155,8 @@ class Giver:
         """How many tones may be how many notes: a tone is parted, and tones are joined, only
         where one of them is like one of the notes."""
         yield 1, 1
-        for many in range(2, min(PIECES, len(self.places) - i) + 1):
+        parts = (self.tones[j].last - self.tones[j].first) // (2 * SLIVER)
+        for many in range(2, min(PIECES, parts, len(self.places) - i) + 1):
             places = self.places[i : i + many]
             if any(self.sound.unlikeness(self.tones[j], place) < 1 for place in places):
                 yield 1, many
@@ -167,12 +172,9 @@ class Giver:
             tones, taken = self.tones[j : j + joined], self.places[i : i + many]
             whole = Tone(tones[0].first, tones[-1].last)
             cost = self._joined(tones, taken[0]) if joined > 1 else 0.0
-            borders = [whole.first]
-            for k in range(1, many):
-                more, cut = self._parted(whole, taken, k)
-                cost += more
-                borders.append(max(cut, borders[-1] + 1))
-            borders.append(max(whole.last, borders[-1] + 1))
+            more, cuts = self._parted(whole, taken) if many > 1 else (0.0, [])
+            cost += more
+            borders = [whole.first, *cuts, whole.last]
             visits = []
             for number, place in enumerate(taken):
                 off = self.sound.unlikeness(whole, place)
@@ -202,21 +204,33 @@ class Giver:
             cost += WRONG * off * min(1.0, lasts / PART_S)
         return cost
 
-    def _parted(self, tone: Tone, taken: range, k: int) -> tuple[float, int]:
-        """Cost and frame of the best cut before note k of those taken."""
+    def _parted(self, tone: Tone, taken: range) -> tuple[float, list[int]]:
+        """Cost and frames of the best cuts between several notes in one tone."""
         written = self.sound.wanted.written
         begins, ends = written[taken[0]][0], written[taken[-1]][1]
-        share = (written[taken[k]][0] - begins) / max(ends - begins, 1e-6)
-        lasts = tone.last - tone.first
-        if lasts < 8:
-            return NOWHERE, tone.first + lasts // 2
-        at = np.arange(tone.first + 3, tone.last - 3)
+        at = np.arange(tone.first + SLIVER, tone.last - SLIVER + 1)
         evidence = self.sound.parting[at] / (PARTED * self.sound.usual)
-        cost = np.where(evidence <= 0, NOWHERE, UNPARTED * np.maximum(1 - evidence, 0))
-        due = tone.first + share * lasts
-        cost += 0.5 * ((at - due) / (0.1 * lasts / len(taken) + 3)) ** 2
-        best = int(cost.argmin())
-        return float(min(cost[best], NOWHERE)), int(at[best])
+        weak = np.where(evidence <= 0, NOWHERE, UNPARTED * np.maximum(1 - evidence, 0))
+        width = 0.1 * (tone.last - tone.first) / len(taken) + SLIVER
+        index = np.arange(len(at))
+        earlier = np.maximum(index - SLIVER, 0)
+        total = np.zeros(len(at))
+        sources: list[NDArray[np.intp]] = []
+        for k in taken[1:]:
+            # the best cut before it, at least a sliver earlier
+            least = np.minimum.accumulate(total)
+            source = np.maximum.accumulate(np.where(total == least, index, 0))[earlier]
+            before = np.where(index >= SLIVER, least[earlier], inf) if sources else 0.0
+            share = (written[k][0] - begins) / max(ends - begins, 1e-6)
+            due = tone.first + share * (tone.last - tone.first)
+            total = np.minimum(weak + 0.5 * ((at - due) / width) ** 2, NOWHERE) + before
+            sources.append(source)
+        last = int(total.argmin())
+        cost, cuts = float(total[last]), [int(at[last])]
+        for source in reversed(sources[1:]):
+            last = int(source[last])
+            cuts.insert(0, int(at[last]))
+        return cost, cuts
 
     def _length(self, tone: Tone, place: int, filled: bool) -> float:
         """Cost of a note's length; one that is ``filled`` goes right up to the next."""

@@ -55,6 +55,9 @@ SHALLOW = 7.0
 FLAT_LATE_S = 0.025
 """Where no dip shows, the pitch tells of a new note, and so much later: half a frame."""
 
+TIMED_BY = 4
+"""Notes before and after by which it is told how late one was."""
+
 EDGE_S = 0.022
 """A frame whose middle lies nearer to a note's border hears the neighbour too."""
 
@@ -255,7 +258,7 @@ def onset(
         return (bottom + over - 1 + (top - below - low) / max(high - low, 1e-6)) * step
 
     if depth < 2.0:
-        return rough - FLAT_LATE_S
+        return max(0.0, rough - FLAT_LATE_S)
     hidden = 0.0
     if depth >= DEEP:
         at = crossing(10) - 3 * (crossing(6) - crossing(10))
@@ -271,12 +274,13 @@ def onset(
         speaks = periods / float(hz(pitch)) + seconds
         most = 1.3 if depth >= SHALLOW else 2.2
         at = max(at, crossing(min(6.0, 0.6 * depth)) - most * speaks)
-    return float(min(max(at - 0.003 - 0.003 * hidden, rough - 0.08), rough + 0.06))
+    earliest = max(0.0, rough - 0.08)
+    return float(min(max(at - 0.003 - 0.003 * hidden, earliest), rough + 0.06))
 
 
 def _end(envelope: NDArray[np.float32], start: float, latest: float) -> float:
     """When the level last stood within 10 dB of the note's middle level."""
-    a, b = round(start / FINE_S), min(len(envelope), round(latest / FINE_S))
+    a, b = max(0, round(start / FINE_S)), min(len(envelope), round(latest / FINE_S))
     if b - a < 4:
         return latest
     part = envelope[a:b]
@@ -429,18 +433,28 @@ def _status(note: Judged, expected: Expected, tuning: float, state: State) -> Ju
 
 
 def _timing(notes: list[Judged], expected: Sequence[Expected]) -> list[Judged]:
-    """How early or late each note was against a straight line through its neighbours' onsets."""
+    """How early or late each note was against its neighbours.
+
+    Those before and those after foretell it at the pace around; where they disagree, since an
+    extra note or a pause lies between, the nearer foretelling counts.
+    """
     there = [n for n in notes if n.start_s is not None and not expected[n.index].free]
     written = np.array([expected[n.index].onset_s for n in there])
     heard = np.array([n.start_s for n in there], np.float64)
     result = list(notes)
     for k, note in enumerate(there):
-        low, high = max(0, k - 4), min(len(there), k + 5)
-        around = np.array([i for i in range(low, high) if i != k])
-        if len(around) < 3 or np.ptp(written[around]) <= 0:
+        low, high = max(0, k - TIMED_BY), min(len(there), k + TIMED_BY + 1)
+        steps = np.diff(written[low:high])
+        forward = steps > 0
+        if forward.sum() < 3:
             continue
-        pace, base = np.polyfit(written[around] - written[k], heard[around], 1)
-        if 0.1 < pace < 10:
-            late = (heard[k] - base) * 1000
-            result[note.index] = replace(note, late_ms=float(late))
+        pace = float(np.median(np.diff(heard[low:high])[forward] / steps[forward]))
+        if not 0.1 < pace < 10:
+            continue
+        late = [
+            float(np.median(heard[k] - heard[side] - pace * (written[k] - written[side])))
+            for side in (slice(low, k), slice(k + 1, high))
+            if side.start < side.stop
+        ]
+        result[note.index] = replace(note, late_ms=1000 * min(late, key=abs))
     return result

@@ -139,19 +139,31 @@ class Sound:
                 pitch = self._pitch(tone, piece)
                 if not np.isfinite(pitch):
                     continue
-                if found:
-                    before, other = found[-1]
-                    between = self.parting[max(0, before.last - 2) : tone.first + 3]
-                    if (
-                        tone.first - before.last <= 4
-                        and abs(other - pitch) < 0.5
-                        and between.max(initial=0) < min(CUT, max(LITTLE, PARTED * self.usual))
-                    ):
-                        found[-1] = (Tone(before.first, tone.last), other)
-                        continue
-                found.append((tone, pitch))
-        tones = [part for tone, _ in found for part in self._parts(tone)]
+                if found and self._goes_on(*found[-1], tone, pitch):
+                    found[-1] = (Tone(found[-1][0].first, tone.last), found[-1][1])
+                else:
+                    found.append((tone, pitch))
+        # chords and shakes beat: no dip within one parts it
+        whole = [p for p in pieces if p.state is State.NOTE and self._several(p.place)]
+        tones = [
+            part
+            for tone, _ in found
+            for part in (
+                [tone]
+                if any(p.first < tone.last and p.last > tone.first for p in whole)
+                else self._parts(tone)
+            )
+        ]
         return [t for k, t in enumerate(tones) if not (k and self._echoes(tones[k - 1], t))]
+
+    def _several(self, place: int) -> bool:
+        return len(self.wanted.targets[place]) > 1
+
+    def _goes_on(self, before: Tone, other: float, tone: Tone, pitch: float) -> bool:
+        """Whether one tone goes on from a stretch at one pitch to the next."""
+        between = self.parting[max(0, before.last - 2) : tone.first + 3].max(initial=0)
+        near = tone.first - before.last <= 4 and abs(other - pitch) < 0.5
+        return bool(near and between < min(CUT, max(LITTLE, PARTED * self.usual)))
 
     def _echoes(self, before: Tone, tone: Tone) -> bool:
         """Whether a tone is but the room's answer to the one before."""

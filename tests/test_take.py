@@ -176,6 +176,15 @@ def test_take_tells_each_bend(tab: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert len(kept.read_text().splitlines()) == 2
     assert picture.read_text().startswith("<svg")
     assert "3v1" in drawn.read_text()
+    dots = tab.parent / "p.png"
+    assert main(["take", str(tab), str(wav), "--picture", str(dots)]) == 0
+    image = pytest.importorskip("PIL.Image").open(dots)
+    width = float(re.search(r'width="(\d+)"', picture.read_text())[1])
+    assert image.size[0] == 2 * width
+    # the bands of the notes, the line of the pitch, and paper
+    assert {(0xDD, 0xE7, 0xF3), (0xA9, 0xC4, 0xE4), (0x11, 0x11, 0x11), (255, 255, 255)} <= {
+        colour for _, colour in image.getcolors(1 << 24)
+    }
 
 
 @fonts

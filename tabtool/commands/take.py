@@ -8,7 +8,7 @@ that cents are the player's own. A bend is good within 10 cents of its pitch, ac
 
 Where the recording is silent, too noisy, chordal or speech, that is said and nothing else.
 
---picture draws the pitch over the tab (.svg or .html). --history keeps each take's bends in a
+--picture draws the pitch over the tab (.svg, .png or .html). --history keeps each take's bends in a
 small file on this machine, one line a take, and --progress draws it.
 
 Practise quietly and not for long at a time: if you feel light-headed, stop and breathe.
@@ -39,12 +39,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("recording", metavar="RECORDING", help="the take: wav, flac, mp3, m4a …")
     common.add_harp(parser)
     common.add_temperament(parser)
-    parser.add_argument("--picture", metavar="OUT", help="draw pitch over tab: .svg or .html")
+    parser.add_argument("--picture", metavar="OUT", help="draw pitch over tab: .svg, .png or .html")
     parser.add_argument(
         "--history", metavar="FILE", help="keep the take's bends in this file of one line a take"
     )
     parser.add_argument(
-        "--progress", metavar="OUT", help="draw the bends of --history over time: .svg or .html"
+        "--progress",
+        metavar="OUT",
+        help="draw the bends of --history over time: .svg, .png or .html",
     )
     common.add_json(parser)
     parser.add_argument("--full", action="store_true", help="all that was measured, in the JSON")
@@ -52,8 +54,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     for out in (args.picture, args.progress):
-        if out and not out.lower().endswith((".svg", ".html")):
-            raise TabError(f"{out}: pictures are .svg or .html")
+        if out and not out.lower().endswith((".svg", ".png", ".html")):
+            raise TabError(f"{out}: pictures are .svg, .png or .html")
     if args.progress and not args.history:
         raise TabError("--progress draws the file of --history; name that too")
     loaded = common.load_readable(args)

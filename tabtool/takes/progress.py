@@ -12,16 +12,15 @@ from html import escape
 
 from tabtool.takes.history import Point
 from tabtool.takes.judge import ACCEPTABLE, GOOD
-from tabtool.takes.takepicture import page
+from tabtool.takes.raster import formed
 
 PANEL_W, PANEL_H, ACROSS = 320.0, 150.0, 3
 MOST_CENTS = 60.0
 
 
 def write(points: Sequence[Point], name: str) -> bytes:
-    """The picture; an HTML page if ``name`` ends so, else SVG."""
-    body = svg(points)
-    return page("Bends over time", body) if name.lower().endswith(".html") else body.encode()
+    """The picture in the form that the file's ``name`` asks for: .svg, .png or .html."""
+    return formed(svg(points), "Bends over time", name)
 
 
 def svg(points: Sequence[Point]) -> str:

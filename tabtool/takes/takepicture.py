@@ -1,4 +1,4 @@
-"""A take drawn: the pitch that sounded over the notes of the tab, as SVG or an HTML page.
+"""A take drawn: the pitch that sounded over the notes of the tab, as SVG, PNG or HTML.
 
 Rows of ``ROW_S`` seconds; up is sharp. Each note's pitch (the tab's, moved by the overall tuning)
 is a band of ±25 cents with one of ±10 inside; the line is what was heard. Its token stands over
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.takes.judge import ACCEPTABLE, GOOD
+from tabtool.takes.raster import formed
 from tabtool.takes.take import Take, TakeNote, expected_of
 
 Place: TypeAlias = Callable[[float], float]
@@ -27,19 +28,8 @@ HEARD = 0.3
 
 
 def write(take: Take, name: str) -> bytes:
-    """The picture; an HTML page if ``name`` ends so, else SVG."""
-    body = svg(take)
-    title = escape(take.score.tune.title or take.score.tune.file)
-    return page(title, body) if name.lower().endswith(".html") else body.encode()
-
-
-def page(title: str, body: str) -> bytes:
-    """An HTML page around an SVG picture."""
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"<title>{title}</title><style>body{{margin:1em;background:#fff;color:#111}}"
-        f"svg{{max-width:100%;height:auto}}</style></head><body>\n{body}\n</body></html>\n"
-    ).encode()
+    """The picture in the form that the file's ``name`` asks for: .svg, .png or .html."""
+    return formed(svg(take), escape(take.score.tune.title or take.score.tune.file), name)
 
 
 def svg(take: Take) -> str:

@@ -50,6 +50,7 @@ _UNIT = re.compile(
     r"(?P<before>[+\-↑↓])?(?P<x>[xX])?(?P<holes>\d{1,4})"
     r"(?P<after>(?:\+(?!\d)|[>↑↓BDbd'\"″”/#oO°*<])*)(?![A-Za-z\d])"
 )
+_BEHIND = r"(?:\d{1,2}['/oO°*]*[↑↓BD]['/oO°*]*)"  # a number with the sign of its breath behind it
 _BREATH = {
     "+": Breath.BLOW, "-": Breath.DRAW, "↑": Breath.BLOW, "↓": Breath.DRAW, ">": Breath.BLOW,
     "B": Breath.BLOW, "D": Breath.DRAW,
@@ -94,7 +95,7 @@ def items(line: str) -> list[Item]:
         if match["bar"]:
             found.append(Item(column, text, bar=True))
         elif match["together"] or match["chord"]:
-            inner = match["inner"] if match["together"] else text
+            inner = _apart(match["inner"]) if match["together"] else text
             units = tuple(_unit(unit) for unit in _UNIT.finditer(inner))
             rest = _UNIT.sub("", inner).replace("&", "").replace(",", "").strip()
             if units and not rest:
@@ -172,6 +173,13 @@ def together(tones: Sequence[Tone]) -> Figure:
 def spelled(figure: Figure, spelling: Spelling) -> str:
     """A figure as it is typed; marks, shakes and grace notes have no spelling."""
     return "&".join(_spelled(tone, spelling) for tone in figure.tones)
+
+
+def _apart(inner: str) -> str:
+    """What stands in parentheses, with a blank behind signs that follow their number."""
+    if not re.fullmatch(rf"{_BEHIND}+", inner):
+        return inner
+    return " ".join(re.findall(_BEHIND, inner))
 
 
 def _unit(match: re.Match[str]) -> Unit:

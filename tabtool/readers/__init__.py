@@ -45,6 +45,7 @@ NAMES = {
 }
 MELODY = "one melody"  # what a file is read for
 MOST_NOTES = 8_000  # of one part; more than an hour of melody
+MOST_QUARTERS = 20_000  # quarter notes of one part; hours
 # How scores that were written from tab name their harp (see `Harp.__str__`).
 HARP = re.compile(r"(?P<key>.+) harp, (?P<tuning>.+) tuning")
 
@@ -73,6 +74,10 @@ class Source(NamedTuple):
         melody: Melody = reader.read(self.data, self.name, choice)
         if not any(True for _ in melody.pitches()):
             raise TabError(f"{self.name}: no notes in it")
+        if sum(measure.length for measure in melody.measures) > MOST_QUARTERS:
+            raise TabError(
+                f"{self.name}: lasts more than {MOST_QUARTERS} quarter notes, so surely no melody"
+            )
         return melody
 
 
@@ -153,9 +158,9 @@ def choose_part(names: Sequence[str], name: str, wanted: str) -> int:
         )
     low = wanted.lower()
     found = [i for i, one in enumerate(names) if one.lower() == low]
-    found = found or [i for i, one in enumerate(names) if low in one.lower()]
     if len(found) != 1 and wanted.isdecimal() and 1 <= int(wanted) <= len(names):
-        found = [int(wanted) - 1]
+        found = [int(wanted) - 1]  # before parts of names, many of which end in a number
+    found = found or [i for i, one in enumerate(names) if low in one.lower()]
     if len(found) != 1:
         many = "several parts are" if found else "no part is"
         raise TabError(f"{name}: {many} called '{wanted}'; parts: {listed}")

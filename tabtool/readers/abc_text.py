@@ -20,6 +20,7 @@ from tabtool.notation import NoteError, parse_figure
 from tabtool.readers.abc_fields import field, read_key, read_meter, read_tempo
 from tabtool.scores.measures import NO_CHANGE, Change
 
+MOST_RESTS = 500  # bars that one Z rests
 _PIECE = re.compile(
     r"""(?P<string>"[^"]*")
       | (?P<inline>\[[A-Za-z]:[^\]]*\])
@@ -30,7 +31,7 @@ _PIECE = re.compile(
       | (?P<decoration>![^!\s]+!|\+[^+\s]+\+)
       | (?P<note>\[(?:"[^"]*")*[^\]|:0-9"][^\]|]*\]|[_^=]*[A-Ga-g][,']*)
       | (?P<rest>[zx])
-      | (?P<bars_rest>[ZX])(?P<count>\d{0,4})
+      | (?P<bars_rest>[ZX])(?P<count>\d{0,9})
       | (?P<tuplet>\(\d{1,3}(?::\d{0,4}){0,2})
       | (?P<slur>[()])
       | (?P<sign>[~HIJKLMNOPQRSTUVWuv])
@@ -285,7 +286,10 @@ class _Scanning:
             self.voice.outward += f"z{count}"
             self.place(True)
             return
-        for index in range(min(int(count or 1), 500)):
+        bars = int(count or 1)
+        if bars > MOST_RESTS:
+            self.lost[f"bars of rest past the first {MOST_RESTS} of a Z"] += bars - MOST_RESTS
+        for index in range(min(bars, MOST_RESTS)):
             if index:
                 self.voice.bar_line("|", "")
                 self.voice.outward += " | "

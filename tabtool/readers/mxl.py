@@ -41,6 +41,9 @@ def _score_name(archive: zipfile.ZipFile, name: str) -> str:
 
 def _unpack(archive: zipfile.ZipFile, inner: str, name: str) -> bytes:
     limit = LIMITS["musicxml"]
+    if archive.getinfo(inner).compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        # The others unpack in pieces of any size; of MusicXML none is allowed but deflation.
+        raise TabError(f"{name}: packed in a way that is not allowed for MusicXML; save it anew")
     with archive.open(inner) as file:
         data = file.read(limit + 1)
     if len(data) > limit:

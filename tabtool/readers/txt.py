@@ -17,7 +17,7 @@ from tabtool.diagnostics import TabError
 from tabtool.harp import Layout
 from tabtool.header import FIELDS
 from tabtool.parse import parse
-from tabtool.readers import text_of
+from tabtool.readers import few_enough, text_of
 from tabtool.readers.harps import Instrument, Named, named_harps
 from tabtool.readers.stacks import MELODY, Row, Sign, gathered, merged
 from tabtool.scores.spellings import (
@@ -68,6 +68,7 @@ def read(
     the columns are to tell what sounds together.
     """
     text = text_of(data, name).expandtabs()
+    few_enough(sum(1 for _ in re.finditer(r"\d+", text)), name)
     if re.search(r"\dd\b", text):  # letters in lower case; without d, a b is a flat: a bend
         text = re.sub(r"(?<=\d)[bd](?=['/o]*(?:\s|$))", lambda found: found[0].upper(), text)
     lines = text.split("\n")

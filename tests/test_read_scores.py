@@ -536,18 +536,67 @@ def test_staves_of_one_part(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert [pitch for _, pitch in heard(capsys.readouterr().out)] == [48, 48]
 
 
-def test_humdrum_through_music21() -> None:
+@pytest.mark.parametrize("number", [1, 2, 3, 4])
+def test_humdrum_through_music21(number: int) -> None:
     path = CORPUS / "bach" / "bwv277.krn"
-    melody = Source(path.read_bytes(), "x.krn", "krn").melody(Choice(part="4"))
-    part = music21.converter.parse(path).parts[3]
+    melody = Source(path.read_bytes(), "x.krn", "krn").melody(Choice(part=str(number)))
+    part = music21.converter.parse(path).parts[number - 1]
     sounding = [
         max(p.ps for p in n.pitches)
         for n in part.recurse().notes
         if not n.tie or n.tie.type == "start"
     ]
-    assert [
-        max(pitches) for _, _, pitches in stream(melody.measures)
-    ] == sounding or melody.measures
+    written = [n for bar in melody.measures for n in bar.notes if n.pitches and not n.tied]
+    assert [max(n.pitches) for n in written] == sounding
+
+
+def test_humdrum_words_are_those_in_the_spines_beside_the_notes() -> None:
+    """Against the columns of the file itself: the soprano's are the last three, none splits."""
+    path = CORPUS / "bach" / "bwv277.krn"
+    rows = [line.split("\t")[-3:] for line in path.read_text("latin-1").splitlines()]
+    rows = [row for row in rows if row[0][0] not in "!*=." and "r" not in row[0]]
+    melody = Source(path.read_bytes(), "x.krn", "krn").melody(Choice(part="soprano"))
+    played = [n for bar in melody.measures for n in bar.notes if n.pitches]
+    assert len(rows) == len(played)
+    for verse in (0, 1):
+        sung = [n.lyrics[verse] if len(n.lyrics) > verse else "" for n in played]
+        printed = [row[1 + verse] for row in rows]
+        held = ["_" if one == "|" else "" if one == "." else one.lstrip("-") for one in printed]
+        assert sung == held
+    assert any("[A,A,B]" in one for one in melody.lost)
+
+
+SPLIT = """**kern\t**kern\t**text\t**dynam
+*I"Low\t*I"High\t*\t*
+*M2/4\t*M2/4\t*\t*
+4C\t4a\tmor-\tp
+*\t*^\t*\t*
+4C\t4b\t4g\t-ning\t.
+*\t*v\t*v\t*\t*
+=2\t=2\t=2\t=2
+2C\t2a\tnow\t.
+==\t==\t==\t==
+*-\t*-\t*-\t*-
+"""
+
+
+def test_humdrum_parts_by_name_and_voices_by_number(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The syntax of spines: ``*I"`` names, ``*^`` splits, ``*v`` joins; from memory."""
+    path = tmp_path / "split.krn"
+    path.write_text(SPLIT)
+    assert main(["read", str(path)]) == 2
+    assert "1 High; 2 Low" in capsys.readouterr().err
+    assert main(["read", str(path), "--part", "high"]) == 2
+    assert "choose one with --voice: 1, 2" in capsys.readouterr().err
+    assert main(["read", str(path), "--part", "high", "--voice", "1", "--harp", "C"]) == 0
+    told = capsys.readouterr()
+    assert "lyric: mor- ning | now" in told.out
+    assert "| 3v2 3v | 3v2 - |]" in told.out
+    assert "**dynam (1)" in told.err
+    assert main(["read", str(path), "--part", "low"]) == 0
+    assert "lyric" not in capsys.readouterr().out
 
 
 def test_a_tune_of_a_collection(capsys: pytest.CaptureFixture[str]) -> None:
@@ -561,9 +610,9 @@ def test_a_tune_of_a_collection(capsys: pytest.CaptureFixture[str]) -> None:
 # Bad files: one line, status 2, in bounded time and memory.
 
 
-def bomb() -> bytes:
+def bomb(method: int = zipfile.ZIP_DEFLATED) -> bytes:
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(out, "w", method) as archive:
         archive.writestr(
             "META-INF/container.xml",
             '<container><rootfiles><rootfile full-path="a.xml"/></rootfiles></container>',
@@ -577,6 +626,10 @@ LAUGHS = b"""<?xml version="1.0"?><!DOCTYPE score-partwise [<!ENTITY a "ha">
 OUTSIDE = (
     b"""<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]><x>&a;</x>"""
 )
+LASTING = b"""<score-partwise><part-list><score-part id="P1"><part-name>x</part-name></score-part>
+</part-list><part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>
+<note><pitch><step>C</step><octave>4</octave></pitch><duration>999999999999</duration></note>
+</measure></part></score-partwise>"""
 NOISE = bytes((i * 7919 + i * i) % 256 for i in range(5000))
 
 
@@ -585,6 +638,11 @@ NOISE = bytes((i * 7919 + i * i) % 256 for i in range(5000))
     [
         ("a.mxl", bomb(), "unpacks to more than 30 MB"),
         ("a.mxl", bomb()[:200], "damaged archive"),
+        ("a.mxl", bomb(zipfile.ZIP_LZMA), "packed in a way that is not allowed"),
+        ("a.musicxml", LASTING, "lasts more than 20000 quarter notes"),
+        ("a.abc", b"X:1\nM:4/4\nL:1/4\nK:C\nc999999999999 d|\n", "lasts more than"),
+        ("a.krn", b"**kern\n4c\n99999999999999999d\n4e\n*-\n", "a.krn:3: '99999999999999999d'"),
+        ("a.txt", b"+4 -4 " * 100_000, "200000 notes in one part, more than 8000"),
         ("a.musicxml", LAUGHS, "declares entities"),
         ("a.musicxml", OUTSIDE, "declares entities"),
         ("a.musicxml", b"<score-partwise><part>", "not well-formed XML"),

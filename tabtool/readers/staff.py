@@ -6,9 +6,12 @@ Pitches are taken as they sound, transposing instruments included.
 
 from __future__ import annotations
 
+import io
+import re
 import warnings
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import redirect_stderr
 from fractions import Fraction
 from typing import Any
 
@@ -63,14 +66,19 @@ _WORDS = {  # what is lost, in the words of musicians; the first class that fits
 
 def parse_score(data: str | bytes, format: str, name: str) -> Any:
     """What music21 makes of a file; `TabError` in one line where it cannot."""
-    with warnings.catch_warnings():
+    told = io.StringIO()  # music21 writes on standard error what it could not read
+    with warnings.catch_warnings(), redirect_stderr(told):
         warnings.simplefilter("ignore")
         try:
-            return converter.parseData(data, format=format)
+            score = converter.parseData(data, format=format)
         except Exception as error:  # a parser of others, fed with anything at all
             reason = " ".join(str(error).split()) or type(error).__name__
             kind = NAMES.get({"humdrum": "krn"}.get(format, format), format)
             raise TabError(f"{name}: not readable as {kind}: {reason[:160]}") from None
+    skipped = re.search(r"parsing event \((.*?)\) at line (\d+)", told.getvalue())
+    if skipped:
+        raise TabError(f"{name}:{skipped[2]}: {skipped[1][:40]} is not understood as a note")
+    return score
 
 
 def melody_of(score: Any, name: str, choice: Choice, title: str = "") -> Melody:
@@ -233,7 +241,10 @@ class _Reading:
             length = Fraction(one.highestTime)
             return [Sounded(Fraction(0), length)] if length else []
         found: list[Sounded] = []
-        for element in source.notesAndRests:
+        elements = list(source.notesAndRests)
+        if source is not one and self.voice in ("", "1"):  # Humdrum: before and after a split
+            elements += one.notesAndRests
+        for element in elements:
             if isinstance(element, harmony.Harmony):
                 continue
             sounding = struck(element, self.last)

@@ -45,6 +45,30 @@ def test_praat_agrees_about_single_notes() -> None:
 
 
 @fonts
+@pytest.mark.filterwarnings("ignore")  # it asks for pkg_resources, which warns
+def test_world_agrees_about_single_notes() -> None:
+    """A second independent tracker (WORLD: DIO and StoneMask) hears the same pitches within two
+    cents, up to the highest note it is steady at."""
+    pyworld = pytest.importorskip("pyworld")
+    keys = (53, 60, 67, 74, 81, 88)
+    notes = [Played(0.3 + 0.7 * i, 0.9 + 0.7 * i, k, 7.0 * i - 20) for i, k in enumerate(keys)]
+    rng = np.random.default_rng(6)
+    take = takes.render(Take([], notes, np.zeros(0), takes.RATE, Manner()), rng)
+    heard = recording.thin(take.samples, take.rate)
+    ours = pitchtrack.track(heard.samples, heard.rate)
+    samples = take.samples.astype(np.float64)
+    coarse, times = pyworld.dio(samples, take.rate, 75, 4000, frame_period=10.0)
+    hz = pyworld.stonemask(samples, coarse, times, take.rate)
+    theirs = pitchtrack.midi(np.where(hz > 0, hz, np.nan))
+    for note in notes:
+        middles = []
+        for at, pitch in ((ours.times, ours.pitch[:, 0]), (times, theirs)):
+            inside = (at > note.onset + 0.3) & (at < note.end - 0.05)
+            middles.append(float(np.nanmedian(pitch[inside])))
+        assert 100 * abs(middles[0] - middles[1]) < 2.0, note.pitch
+
+
+@fonts
 @pytest.mark.long
 def test_the_whole_benchmark() -> None:
     """All conditions of takebench.py; the limits are those promised for takes rendered from

@@ -20,8 +20,8 @@ from tabtool.takes.tones import Sound, Visit, Wanted
 SHORTEST_S = 0.045
 """A note heard for less is an accident of the analysis."""
 
-SCRAP_S, SCRAP = 0.085, 0.4
-"""Nor is one that is shorter than that (seconds) and than that share of its written time."""
+SCRAP_S = 0.085
+"""Nor does one heard for less than that count as a playing of the note again."""
 
 DROPPED = 12
 """Frames for which a faint note may be lost in noise and still go on."""

@@ -568,6 +568,8 @@ def test_humdrum_words_are_those_in_the_spines_beside_the_notes() -> None:
 
 SPLIT = """**kern\t**kern\t**text\t**dynam
 *I"Low\t*I"High\t*\t*
+*k[]\t*k[]\t*\t*
+*a:\t*a:\t*\t*
 *M2/4\t*M2/4\t*\t*
 4C\t4a\tmor-\tp
 *\t*^\t*\t*
@@ -594,6 +596,8 @@ def test_humdrum_parts_by_name_and_voices_by_number(
     told = capsys.readouterr()
     assert "lyric: mor- ning | now" in told.out
     assert "| 3v2 3v | 3v2 - |]" in told.out
+    assert "key: A minor" in told.out
+    assert "no mode" not in told.err
     assert "**dynam (1)" in told.err
     assert main(["read", str(path), "--part", "low"]) == 0
     assert "lyric" not in capsys.readouterr().out

@@ -185,12 +185,15 @@ class _Reading:
 
     def change(self, one: Any) -> Change:
         change = NO_CHANGE
+        named = list(one.recurse().getElementsByClass(key.Key))  # Humdrum: beside its signature
         for element in one.recurse():
             if isinstance(element, meter.TimeSignature):
                 self.meter = _meter(element)
                 if self.meter is FREE:
                     self.remarks.append(f"no bars of {element.ratioString} are counted here")
             elif isinstance(element, key.KeySignature):
+                if named and not isinstance(element, key.Key):
+                    continue
                 if element.getOffsetInHierarchy(one) > 0:
                     self.remarks.append("a change of key within a bar is written at its beginning")
                 change = change._replace(key=self.key(element))

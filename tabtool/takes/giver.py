@@ -256,8 +256,8 @@ class Giver:
         if last is None or not self.slope or {to.place, last.place} & set(wanted.free):
             return 0.0
         played = (to.onset - last.onset) * self.sound.track.hop_s
-        since = wanted.written[to.place][0] - wanted.written[last.place][0]
-        skipped = wanted.written[to.place][0] - wanted.written[last.place + 1][0]
+        since = wanted.apart_s(last.place, to.place)
+        skipped = wanted.apart_s(last.place + 1, to.place)
         extra = next((t for t in self.tones[: key.tones] if t.first >= last.onset + 3), None)
         late = (to.onset - extra.first) * self.sound.track.hop_s if extra else 0.0
         costs = []

@@ -1,6 +1,7 @@
-"""The pictures of this package as PNG, with Pillow and the fonts of the sheets.
+"""The pictures of this package as files: SVG as it is, HTML around it, or PNG.
 
-It knows the shapes that they are made of (rect, line, polyline, circle, text), not SVG at large.
+PNG is drawn with Pillow and the fonts of the sheets.  It knows the shapes that these pictures are
+made of (rect, line, polyline, circle, text), not SVG at large.
 """
 
 from __future__ import annotations

@@ -123,9 +123,7 @@ class Reader:
             place = start + number - k
             if not 0 < place < len(self.sound.wanted.written):
                 continue
-            due = slope * (
-                self.sound.wanted.written[place][0] - self.sound.wanted.written[place - 1][0]
-            )
+            due = slope * self.sound.wanted.apart_s(place - 1, place)
             played = (visits[number].first - visits[number - 1].first) * self.sound.track.hop_s
             missed += min(abs(played - due), 0.5)
         return missed
@@ -206,10 +204,7 @@ class Reader:
             taken = 0
             for k in side:
                 one, two = (visits[k - 1], visits[k]) if k < a else (visits[k], visits[k + 1])
-                step = (
-                    self.sound.wanted.written[two.place][0]
-                    - self.sound.wanted.written[one.place][0]
-                )
+                step = self.sound.wanted.apart_s(one.place, two.place)
                 if two.place == one.place + 1 and step > 0:
                     slopes.append((two.first - one.first) * self.sound.track.hop_s / step)
                     taken += 1

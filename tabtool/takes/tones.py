@@ -38,9 +38,8 @@ LITTLE, CUT = 2.0, 5.0
 """Decibels of dip over which a pitch always goes on as one tone, and at which a tone is cut in
 two, as ``listen`` does; more where the dips between notes are usually deeper."""
 
-OWN, SCOOP, SCOOP_S = 0.6, 1.4, 0.1
-"""Semitones within which a frame bears out a note's pitch; by which a reed may speak flat, and
-for how many seconds at most."""
+OWN = 0.6
+"""Semitones within which a frame bears out a note's pitch."""
 
 LIKE, UNLIKE = 0.6, 0.2
 """Shares of a tone's later frames that make it surely that note, and surely another."""
@@ -79,6 +78,10 @@ class Wanted:
         """Whether two notes have the same pitch; what lies outside the tab has none."""
         inside = min(one, two) >= 0 and max(one, two) < len(self.targets)
         return inside and abs(self.targets[one][0] - self.targets[two][0]) < SAME
+
+    def apart_s(self, one: int, two: int) -> float:
+        """Seconds from the onset of one note to that of another, as written."""
+        return self.written[two][0] - self.written[one][0]
 
 
 class Tone(NamedTuple):
@@ -144,20 +147,16 @@ class Sound:
                 else:
                     found.append((tone, pitch))
         # chords and shakes beat: no dip within one parts it
-        whole = [p for p in pieces if p.state is State.NOTE and self._several(p.place)]
-        tones = [
-            part
-            for tone, _ in found
-            for part in (
-                [tone]
-                if any(p.first < tone.last and p.last > tone.first for p in whole)
-                else self._parts(tone)
-            )
+        whole = [
+            piece
+            for piece in pieces
+            if piece.state is State.NOTE and len(self.wanted.targets[piece.place]) > 1
         ]
+        tones: list[Tone] = []
+        for tone, _ in found:
+            beats = any(p.first < tone.last and p.last > tone.first for p in whole)
+            tones += [tone] if beats else self._parts(tone)
         return [t for k, t in enumerate(tones) if not (k and self._echoes(tones[k - 1], t))]
-
-    def _several(self, place: int) -> bool:
-        return len(self.wanted.targets[place]) > 1
 
     def _goes_on(self, before: Tone, other: float, tone: Tone, pitch: float) -> bool:
         """Whether one tone goes on from a stretch at one pitch to the next."""
@@ -173,7 +172,7 @@ class Sound:
         return bool(softer and alike and tone.first - before.last < 5)
 
     def _middle(self, tone: Tone) -> float:
-        return float(np.nanmedian(self.track.pitch[tone.first : tone.last, 0]))
+        return _median(self.track.pitch[tone.first : tone.last, 0])
 
     def _parts(self, tone: Tone) -> list[Tone]:
         """A tone cut where the level dips as it does between notes."""
@@ -200,9 +199,8 @@ class Sound:
         if piece.state is State.NOTE:
             target = self.wanted.targets[piece.place][0] + self.tuning
             near = np.abs(np.nan_to_num(pitch, nan=-99) - target).argmin(axis=1)[:, None]
-            return float(np.nanmedian(np.take_along_axis(pitch, near, 1)))
-        sure = pitch[:, 0][self.track.weight[first : tone.last, 0] > 0.25]
-        return float(np.median(sure)) if len(sure) else float("nan")
+            return _median(np.take_along_axis(pitch, near, 1))
+        return _median(pitch[:, 0][self.track.weight[first : tone.last, 0] > 0.25])
 
     def unlikeness(self, tone: Tone, place: int, below: float = OWN) -> float:
         """0 where most of the later frames of a tone bear out a note, 1 where few do; frames so
@@ -226,6 +224,12 @@ class Sound:
             loud = np.flatnonzero(level >= level.max() - ECHO_DB)
             self.lengths[tone] = (int(loud[-1]) + 1) * self.track.hop_s
         return self.lengths[tone]
+
+
+def _median(pitches: Floats) -> float:
+    """Of those that were heard, NaN where none was."""
+    heard = pitches[np.isfinite(pitches)]
+    return float(np.median(heard)) if len(heard) else float("nan")
 
 
 def kinks(track: PitchTrack) -> Floats:

@@ -152,15 +152,15 @@ def test_every_song_comes_back(path: Path, form: str) -> None:
         assert stream(melody.measures) == stream(paper.melody.measures)
 
 
-def heard_by_music21(data: bytes, form: str) -> list[tuple[Fraction, Fraction, tuple[float, ...]]]:
+Heard = tuple[Fraction, Fraction, tuple[float, ...]]  # onset, length, pitches
+
+
+def heard_by_music21(data: bytes, form: str) -> list[Heard]:
     """Onset, duration and pitches of the written notes, ties joined, as music21 reads them."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        text = data.decode()
-        if form == "abc":  # it takes annotations that begin with a digit for chord symbols
-            text = re.sub(r'"\^[^"]*"', "", text)
-        part = music21.converter.parseData(text, format=form).parts[0]
-    found: list[tuple[Fraction, Fraction, tuple[float, ...]]] = []
+        part = music21.converter.parseData(data.decode(), format=form).parts[0]
+    found: list[Heard] = []
     for note in part.recurse().notes:
         if isinstance(note, music21.harmony.ChordSymbol) or note.duration.isGrace:
             continue
@@ -173,7 +173,7 @@ def heard_by_music21(data: bytes, form: str) -> list[tuple[Fraction, Fraction, t
     return found
 
 
-def as_it_stands(paper: Staff) -> list[tuple[Fraction, Fraction, tuple[float, ...]]]:
+def as_it_stands(paper: Staff) -> list[Heard]:
     once = [m._replace(opens=False, closes=False, endings=()) for m in paper.melody.measures]
     start = next(n.onset for n in once[0].notes if n.pitches)
     return [(at + start, length, pitches) for at, length, pitches in stream(once)]
@@ -186,6 +186,33 @@ def test_music21_hears_what_we_wrote(form: str) -> None:
     paper = laid(text)
     data = musicxml.write(paper) if form == "musicxml" else abc.write(paper)
     assert heard_by_music21(data, form) == as_it_stands(paper)
+
+
+@pytest.mark.parametrize("path", SONGS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("form", ["musicxml", "abc"])
+def test_music21_hears_every_song(path: Path, form: str) -> None:
+    """The file as it is written, tab and all: music21 reads it, and hears the tune."""
+    paper = laid(path.read_text())
+    wanted = as_it_stands(paper)
+    if form == "musicxml":
+        assert heard_by_music21(musicxml.write(paper), form) == wanted
+        return
+    heard = heard_by_music21(abc.write(paper), form)
+    # ABC has no sign for a quarter tone, and music21 loses the ties of its chords.
+    lowered = [(at, lasts, tuple(p - p % 1 for p in pitches)) for at, lasts, pitches in wanted]
+    assert chords_joined(heard) == chords_joined(lowered)
+
+
+def chords_joined(notes: list[Heard]) -> list[Heard]:
+    """The notes, with chords that follow themselves without a gap as one."""
+    found: list[Heard] = []
+    for at, lasts, pitches in notes:
+        start, before, same = found[-1] if found else (at, Fraction(0), ())
+        if len(pitches) > 1 and (start + before, same) == (at, pitches):
+            found[-1] = start, before + lasts, pitches
+        else:
+            found.append((at, lasts, pitches))
+    return found
 
 
 def test_verovio_hears_what_we_wrote() -> None:
@@ -217,7 +244,7 @@ def test_abc_annotations_are_not_played() -> None:
     text = abc.write(laid(TUNE)).decode()
     tokens = re.findall(r'"\^([^"]*)"', text)
     written = [note.figure.token for note in load(TUNE).tune.notes()]
-    assert tokens == written
+    assert [token.replace(" ", ",") for token in tokens] == written
     assert abc.write(laid(TUNE), tab=False).decode().count('"^') == 0
 
 

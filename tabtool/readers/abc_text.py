@@ -352,12 +352,13 @@ class _Scanning:
         if not text.startswith(("^", "_", "<", ">", "@")):
             self.lost["fingerings and words in the place of chord symbols"] += 1
             return
+        token = ",".join(text[1:].split())  # spaces stand between the grace notes of a tab
         try:
-            parse_figure(text[1:].strip())
+            parse_figure(token)
         except NoteError:
             self.lost["words over the staff"] += 1
         else:
-            self.tab = text[1:].strip()
+            self.tab = token
 
     def words(self, value: str) -> None:
         """Put the syllables of a w: line to the notes of the line of music above (5.1)."""

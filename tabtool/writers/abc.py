@@ -129,7 +129,8 @@ class _Writing:
             if note.grace:
                 text += "{" + "".join(self.letter(pitch) for pitch in note.grace) + "}"
             if self.tab and note.tab:
-                text += f'"^{note.tab}"'
+                # Grace notes stand apart by spaces: music21 takes words with a comma for chords.
+                text += f'"^{note.tab.replace(",", " ")}"'
             text += "!accent!" * note.marks.accent + "." * note.marks.staccato
         letters = [self.letter(pitch) for pitch in note.pitches]
         text += f"[{''.join(letters)}]" if len(letters) > 1 else letters[0] if letters else "z"

@@ -31,6 +31,7 @@ from tabtool.scores.measures import Melody, Sounded, filled, stream
 from tabtool.scores.notate import notate
 from tabtool.scores.staff import Staff, staff
 from tabtool.scores.values import values
+from tabtool.symbols import QUALITIES, parse_symbol
 from tabtool.tunings import TUNINGS, make_harp
 from tabtool.writers import abc, musicxml, mxl
 from tabtool.writers.musicxml import TabAs
@@ -201,6 +202,26 @@ def test_music21_hears_every_song(path: Path, form: str) -> None:
     # ABC has no sign for a quarter tone, and music21 loses the ties of its chords.
     lowered = [(at, lasts, tuple(p - p % 1 for p in pitches)) for at, lasts, pitches in wanted]
     assert chords_joined(heard) == chords_joined(lowered)
+
+
+@pytest.mark.parametrize("root", ["C", "F#", "B♭"])
+def test_abc_chord_symbols_are_music21s(root: str) -> None:
+    """ABC 2.1, 4.18: m for minor, # and b. Where music21 knows a symbol, it has all our notes."""
+    unknown = []
+    for quality in QUALITIES:
+        chord = parse_symbol(root + quality)
+        assert chord is not None
+        data = abc.write(laid(f'harp: C\nkey: C\n| "{root}{quality}"/4v 4^ 4^ 4^ |\n'))
+        written = music21.converter.parseData(data.decode(), format="abc").recurse()
+        for read in written.getElementsByClass("ChordSymbol"):
+            assert read.root().pitchClass == chord.notes[0]
+            if quality != "69":  # music21 has no third in it
+                assert set(chord.notes) <= {pitch.pitchClass for pitch in read.pitches}
+            break
+        else:
+            unknown.append(quality)
+    odd = {"°", "°7", "ø", "Δ", "Δ7", "maj6", "6/9", "maj9", "M9", "mmaj7", "m(maj7)"}
+    assert set(unknown) <= odd
 
 
 def chords_joined(notes: list[Heard]) -> list[Heard]:

@@ -15,6 +15,7 @@ from tabtool.music import ACCIDENTALS, FIFTHS, FREE, Key, Meter, spell
 from tabtool.scores.measures import Change, Measure, Sounded
 from tabtool.scores.staff import Staff
 from tabtool.scores.values import Value, values
+from tabtool.symbols import parse_symbol
 
 UNIT = Fraction(1, 2)  # quarter notes
 BARS_A_LINE = 4
@@ -37,7 +38,15 @@ def lost(staff: Staff) -> list[str]:
     said = [f"{quarter} quarter tones are written a quarter tone lower"] if quarter else []
     if any(m.change.feel for m in staff.melody.measures):
         said.append("the feel is not written: ABC plays the rhythm straight")
+    symbols = [text for m in staff.melody.measures for _, text in m.symbols]
+    other = sorted({text for text in symbols if _symbol(text) != text})
+    if other:
+        said.append(f"written as ABC spells them: {', '.join(map(_both, other))}")
     return said
+
+
+def _both(symbol: str) -> str:
+    return f"{symbol} as {_symbol(symbol)}"
 
 
 class _Writing:
@@ -111,7 +120,7 @@ class _Writing:
                     group += 1
                 text += f"({value.actual}:{value.normal}:{group}"
             if value.onset in symbols:
-                text += f'"{symbols[value.onset]}"'
+                text += f'"{_symbol(symbols[value.onset])}"'
             following = printed[place + 1].note if place + 1 < len(printed) else None
             if following is None and after is not None and after.notes:
                 following = after.notes[0]
@@ -173,6 +182,13 @@ def _syllable(text: str) -> str:
         return "_ "
     within = text.removesuffix("-").replace("-", "\\-").replace("‿", "~").replace(" ", "~")
     return within + ("-" if text.endswith("-") and len(text) > 1 else " ")
+
+
+def _symbol(text: str) -> str:
+    """A chord symbol in ABC's own signs (4.18): a minus read behind a root could be a flat."""
+    if parse_symbol(text) is None:
+        return text
+    return re.sub(r"^([A-G][#b]?)-", r"\1m", text.replace("♯", "#").replace("♭", "b"))
 
 
 def _cut(measure: Measure) -> Measure:

@@ -94,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
         print(written.text, end="")
     if args.json:
         common.print_json(_json(args, melody, chosen, written))
-    elif args.out != "-":
+    else:
         for line in _told(args, melody, chosen, written):
             common.warn(line)
     return OK
@@ -133,7 +133,7 @@ def _typed(args: argparse.Namespace, source: Source) -> int:
                 **({} if args.out else {"text": typed.text}),
             }
         )
-    elif args.out != "-":
+    else:
         name = os.path.basename(args.file)
         common.warn(f"{name}: read as {typed.spelling.name}: {typed.evidence}")
         for remark in typed.remarks:

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from tabtool.diagnostics import TabError
 from tabtool.files import read_bytes, too_large
+from tabtool.scores.jumps import written_out
 from tabtool.scores.measures import Melody
 
 # The largest file read, in bytes, by reader. A melody of an hour is far smaller.
@@ -71,7 +72,7 @@ class Source(NamedTuple):
     def melody(self, choice: Choice) -> Melody:
         """The melody of a score; `TabError` in one line where there is none to be had."""
         reader = importlib.import_module(f"tabtool.readers.{self.format}")
-        melody: Melody = reader.read(self.data, self.name, choice)
+        melody: Melody = written_out(reader.read(self.data, self.name, choice))
         if not any(True for _ in melody.pitches()):
             raise TabError(f"{self.name}: no notes in it")
         if sum(measure.length for measure in melody.measures) > MOST_QUARTERS:

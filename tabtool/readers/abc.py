@@ -16,7 +16,7 @@ from tabtool.music import Meter
 from tabtool.readers import HARP, Choice, choose_part, counted, few_enough, text_of
 from tabtool.readers.abc_fields import field
 from tabtool.readers.abc_text import BarText, Place, scan
-from tabtool.scores.measures import Measure, Melody, Sounded
+from tabtool.scores.measures import Measure, Melody, Sign, Sounded
 
 LONGEST = 200_000  # characters of one tune
 
@@ -119,17 +119,19 @@ def _measures(
         now = Fraction(0)
         notes: list[Sounded] = []
         symbols: list[tuple[Fraction, str]] = []
+        signs: list[Sign] = []
         for place in bar.places:
             note = _at(place, sounding[at], now, meter, before)
             at += 1
             before = note if place.ties else None
             if place.symbol:
                 symbols.append((now, place.symbol))
+            signs += [sign._replace(at=now) for sign in place.signs]
             notes.append(note)
             now += note.duration
         yield Measure(
             now, meter, tuple(notes), tuple(symbols), change, bar.opens, bar.closes, bar.times,
-            bar.endings, bar.double, bar.final,
+            bar.endings, bar.double, bar.final, (*signs, *(s._replace(at=now) for s in bar.signs)),
         )  # fmt: skip
 
 

@@ -18,7 +18,8 @@ from typing import NamedTuple
 from tabtool.music import FREE, Meter
 from tabtool.notation import NoteError, parse_figure
 from tabtool.readers.abc_fields import field, read_key, read_meter, read_tempo
-from tabtool.scores.measures import NO_CHANGE, Change
+from tabtool.scores.jumps import sign_of
+from tabtool.scores.measures import NO_CHANGE, Change, Sign
 
 MOST_RESTS = 500  # bars that one Z rests
 _PIECE = re.compile(
@@ -43,6 +44,10 @@ _PIECE = re.compile(
 )
 _IN_CHORD = re.compile(r"[_^=]*[A-Ga-g][,']*[\d/]*")
 _ON_CHORD = re.compile(r"""![^!\s]+!|\+[^+\s]+\+|"[^"]*"|[~HIJKLMNOPQRSTUVWuv]""")
+# A chord symbol (4.18), not a word that begins with the letter of a note.
+_SYMBOL = re.compile(
+    r"[A-G][#b♯♭]?(?:(?![a-z])|(?:maj|min|mmaj|dim|aug|sus|add)|[mo](?![a-z]))|N\.?C"
+)
 _CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 passes on
 
 
@@ -62,10 +67,14 @@ class Place(NamedTuple):
     whole_bar: bool = False
     ties: bool = False
     ratio: Fraction = Fraction(1)
+    signs: tuple[Sign, ...] = ()
 
 
 class BarText(NamedTuple):
-    """The places between two bar lines, and what the bar lines say (4.8 to 4.10)."""
+    """The places between two bar lines, and what the bar lines say (4.8 to 4.10).
+
+    Signs of jumps, here and at places, are not yet at their time in the bar.
+    """
 
     places: tuple[Place, ...]
     opens: bool = False
@@ -74,6 +83,7 @@ class BarText(NamedTuple):
     endings: tuple[int, ...] = ()
     double: bool = False
     final: bool = False
+    signs: tuple[Sign, ...] = ()  # behind its last note
 
 
 class Voice(NamedTuple):
@@ -126,6 +136,7 @@ class _Voice:
         self.bars: list[BarText] = []
         self.start = 0  # the first place of the bar being read
         self.opens = False
+        self.signs: list[Sign] = []  # since the last note
         self.endings: tuple[int, ...] = ()
         self.line: list[int] = []  # the places of the notes in the last line of music
         self.bar_ends: list[tuple[int, int]] = []  # place reached, bar, for words to skip to
@@ -145,7 +156,7 @@ class _Voice:
             self.bars.append(
                 BarText(
                     (), self.opens, closes, closing.count(":") + 1 if closes else 2, self.endings,
-                    "||" in token, "]" in token or "[" in token,
+                    "||" in token, "]" in token or "[" in token, self.taken_signs(),
                 )
             )  # fmt: skip
             self.bar_ends.append((len(self.places), len(self.bars)))
@@ -158,6 +169,10 @@ class _Voice:
             self.endings = ()
         if passes:
             self.ending(passes)
+
+    def taken_signs(self) -> tuple[Sign, ...]:
+        taken, self.signs = tuple(self.signs), []
+        return taken
 
     def ending(self, passes: str) -> None:
         numbers: list[int] = []
@@ -245,12 +260,19 @@ class _Scanning:
         elif kind == "inline":
             self.field(text[1], text[3:-1].strip())
         elif kind == "decoration":
-            if text in _CARRIED:
+            sign = sign_of(text[1:-1])
+            if sign:
+                self.voice.signs.append(sign)
+            elif text in _CARRIED:
                 self.voice.outward += text
             else:
                 self.lost["decorations"] += 1
         elif kind == "sign":
-            self.lost["bowing marks" if text in "uv" else "decorations"] += 1
+            sign = sign_of({"S": "segno", "O": "coda"}.get(text, ""))  # 4.14
+            if sign:
+                self.voice.signs.append(sign)
+            else:
+                self.lost["bowing marks" if text in "uv" else "decorations"] += 1
         elif kind == "slur":
             self.lost["slurs"] += text == "("
         elif kind == "overlay":
@@ -335,8 +357,11 @@ class _Scanning:
 
     def place(self, rest: bool, whole_bar: bool = False) -> None:
         self.voice.places.append(
-            Place(rest, self.symbol, self.tab, (), self.change, whole_bar, ratio=self.ratio())
-        )
+            Place(
+                rest, self.symbol, self.tab, (), self.change, whole_bar,
+                ratio=self.ratio(), signs=self.voice.taken_signs(),
+            )
+        )  # fmt: skip
         self.symbol = self.tab = ""
         self.change = NO_CHANGE
 
@@ -346,7 +371,11 @@ class _Scanning:
 
     def string(self, text: str) -> None:
         """A chord symbol, or an annotation (4.18, 4.19), which may be tab."""
-        if re.match(r"[A-G]|N\.?C", text):
+        sign = sign_of(text.lstrip("^_<>@"))
+        if sign:
+            self.voice.signs.append(sign)
+            return
+        if _SYMBOL.match(text):
             self.symbol = text
             return
         if not text.startswith(("^", "_", "<", ">", "@")):

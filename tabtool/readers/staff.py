@@ -37,7 +37,8 @@ from music21 import (
 from tabtool.diagnostics import TabError
 from tabtool.music import FREE, MODES, Key, Meter, parse_meter
 from tabtool.readers import HARP, NAMES, Choice, choose_part, counted, few_enough
-from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
+from tabtool.scores.jumps import sign_of
+from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sign, Sounded
 from tabtool.tune import PLAIN
 
 TAB = "tab"  # the name of the lyric line in which tab is carried
@@ -52,7 +53,6 @@ _CARRIED = (
 _WORDS = {  # what is lost, in the words of musicians; the first class that fits counts
     dynamics.Dynamic: "dynamic marks",
     dynamics.DynamicWedge: "swells",
-    repeat.RepeatExpression: "signs such as D.C., Segno, Coda or Fine (the bars are as printed)",
     expressions.TextExpression: "words over the staff",
     spanner.Slur: "slurs",
     spanner.Glissando: "glides",
@@ -181,6 +181,7 @@ class _Reading:
             endings=endings,
             double=not closes and getattr(right, "type", "") in ("double", "light-light"),
             final=not closes and getattr(right, "type", "") in ("final", "light-heavy"),
+            signs=tuple(self.signs(one)),
         )
 
     def change(self, one: Any) -> Change:
@@ -204,9 +205,23 @@ class _Reading:
             elif isinstance(element, expressions.TextExpression):
                 if HARP.fullmatch(element.content or ""):
                     change = change._replace(harp=element.content)
-                else:
+                elif not sign_of(element.content or ""):
                     self.lose(element)
         return change
+
+    def signs(self, one: Any) -> Iterator[Sign]:
+        """The signs of jumps in a bar, drawn or as words."""
+        for element in one.recurse():
+            words = ""
+            if isinstance(element, repeat.RepeatExpression):
+                words = str(element.getText())  # type: ignore[no-untyped-call]
+            elif isinstance(element, expressions.TextExpression):
+                words = element.content or ""
+            sign = sign_of(words, Fraction(element.getOffsetInHierarchy(one)))
+            if sign:
+                yield sign
+            elif isinstance(element, repeat.RepeatExpression):
+                self.lost[f"signs such as {words}"] += 1
 
     def key(self, signature: Any) -> Key | None:
         mode = {"ionian": "major", "aeolian": "minor"}.get(

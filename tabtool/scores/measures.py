@@ -8,6 +8,7 @@ Pitches are MIDI numbers. Repeats are as written; `play_out` lays them end to en
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -72,10 +73,36 @@ class Change(NamedTuple):
 NO_CHANGE = Change()
 
 
+class SignKind(Enum):
+    """The signs of a jump, by the words for them."""
+
+    SEGNO = "Segno"
+    CODA = "Coda"
+    TO_CODA = "To Coda"
+    FINE = "Fine"
+    DA_CAPO = "D.C."
+    DAL_SEGNO = "D.S."
+
+
+class Sign(NamedTuple):
+    """A sign of a jump, `at` a place in its bar.
+
+    `until` tells where a D.C. or D.S. leads at last, at a Fine or a Coda, if it says so.
+    """
+
+    kind: SignKind
+    at: Fraction
+    until: SignKind | None = None
+
+    def __str__(self) -> str:
+        return self.kind.value + (f" al {self.until.value}" if self.until else "")
+
+
 class Measure(NamedTuple):
     """A bar as written. `endings` are the passes it is played on; empty means on all.
 
-    `times` is how often the passage that goes back here is played in all.
+    `times` is how often the passage that goes back here is played in all. Signs of jumps are
+    followed, or told, by `jumps.written_out` as soon as a score is read.
     """
 
     length: Fraction
@@ -89,6 +116,7 @@ class Measure(NamedTuple):
     endings: tuple[int, ...] = ()
     double: bool = False
     final: bool = False
+    signs: tuple[Sign, ...] = ()
 
     @property
     def beats(self) -> Fraction:
@@ -172,10 +200,16 @@ def play_out(measures: Sequence[Measure]) -> list[Measure]:
 
     A change of meter, tempo, key or section is stated again where a repeat goes back past it.
     """
-    states = _states(measures)
+    return laid_out(measures, order(measures))
+
+
+def laid_out(
+    measures: Sequence[Measure], indices: Iterable[int], state: Change = NO_CHANGE
+) -> list[Measure]:
+    """These of the bars one behind the other, without repeat signs, where `state` holds before."""
+    states = states_at(measures)
     out: list[Measure] = []
-    state = NO_CHANGE
-    for index in order(measures):
+    for index in indices:
         measure, wanted = measures[index], states[index]
         change = wanted.since(state)._replace(section=measure.change.section)
         state = wanted
@@ -187,7 +221,7 @@ def play_out(measures: Sequence[Measure]) -> list[Measure]:
     return out
 
 
-def _states(measures: Sequence[Measure]) -> list[Change]:
+def states_at(measures: Sequence[Measure]) -> list[Change]:
     """What holds at each bar, everything said so far added up."""
     states: list[Change] = []
     state = NO_CHANGE

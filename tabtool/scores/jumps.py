@@ -1,0 +1,149 @@
+"""D.C., D.S., Segno, Coda and Fine: the jumps of a score, written out as they lead.
+
+Our notation has repeats and endings, and no jumps. The passage to which a D.C. or D.S. goes
+back is therefore written again behind it, each of its repeats once and with the last ending
+(common practice, no source). Where the signs leave open what is meant, the bars stay as they
+are printed, and the melody says so.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import TypeVar
+
+from tabtool.scores.measures import Measure, Melody, Sign, SignKind, laid_out, states_at
+
+_WORDS = re.compile(
+    r"(?P<back>dc|dacapo|ds|dalsegno)(?:al(?P<until>fine|coda|𝄌))?"
+    r"|(?P<mark>fine|segno|coda|𝄋|𝄌)|(?P<to>(?:to|da|al)(?:coda|𝄌))"
+)
+_MARKS = {
+    "fine": SignKind.FINE,
+    "segno": SignKind.SEGNO,
+    "𝄋": SignKind.SEGNO,
+    "coda": SignKind.CODA,
+    "𝄌": SignKind.CODA,
+}
+Found = TypeVar("Found")
+_BACK = (SignKind.DA_CAPO, SignKind.DAL_SEGNO)
+
+
+def sign_of(words: str, at: Fraction = Fraction(0)) -> Sign | None:
+    """The sign that words such as ``D.S. al Coda`` are; None for other words."""
+    found = _WORDS.fullmatch(re.sub(r"[\s._]", "", words.lower()))
+    if not found:
+        return None
+    if found["back"]:
+        capo = found["back"] in ("dc", "dacapo")
+        return Sign(_BACK[0] if capo else _BACK[1], at, _MARKS.get(found["until"] or ""))
+    return Sign(SignKind.TO_CODA if found["to"] else _MARKS[found["mark"]], at)
+
+
+def written_out(melody: Melody) -> Melody:
+    """The melody with its jumps written out, or told where they cannot be; without signs."""
+    signs = [(index, sign) for index, bar in enumerate(melody.measures) for sign in bar.signs]
+    if not signs:
+        return melody
+    measures = tuple(bar._replace(signs=()) for bar in melody.measures)
+    named = dict.fromkeys(f"{sign} (bar {index + 1})" for index, sign in signs)
+    try:
+        measures, said = _followed(measures, signs)
+    except _UnclearError as why:
+        said = f"not followed: {', '.join(named)}: {why}; the bars are as printed"
+    return melody._replace(measures=measures, lost=(*melody.lost, said))
+
+
+class _UnclearError(Exception):
+    """Why the signs do not tell what to play."""
+
+
+def _followed(
+    measures: tuple[Measure, ...], signs: list[tuple[int, Sign]]
+) -> tuple[tuple[Measure, ...], str]:
+    """The bars as the signs lead, and what was done, in words."""
+    back, jump = _only([found for found in signs if found[1].kind in _BACK], "D.C. or D.S.")
+    first = 0
+    if jump.kind is SignKind.DAL_SEGNO:
+        first = _only(list(_starts(measures, signs, SignKind.SEGNO)), "Segno")
+    to_coda = _to_coda(measures, signs, back)
+    fines = [found for found in signs if found[1].kind is SignKind.FINE]
+    until = jump.until or (SignKind.CODA if to_coda else SignKind.FINE)
+    if until is SignKind.CODA:
+        last = _only(to_coda, "To Coda")
+        codas = [at for at in _starts(measures, signs, SignKind.CODA) if at > back]
+        coda = _only(codas, "Coda")
+    else:
+        last, fine = _only(fines, "Fine")
+        struck = [note.onset for note in measures[last].notes if note.pitches]
+        if struck and struck[0] < fine.at < struck[-1]:
+            raise _UnclearError(f"the Fine stands within bar {last + 1}")
+        coda = len(measures)
+    if coda != back + 1:
+        raise _UnclearError(f"nothing leads on to bar {back + 2}")
+    again = list(_last_time(measures, first, last))
+    if not first <= last <= back or last not in again:
+        raise _UnclearError("what it goes back to does not come to its end")
+    head = [*measures[:back], measures[back]._replace(final=False, double=True)]
+    state = states_at(measures)[back]
+    out = head + laid_out(measures, again, state)
+    if coda < len(measures):
+        opening = laid_out(measures, [coda], states_at(measures)[last])[0]
+        out += [measures[coda]._replace(change=opening.change), *measures[coda + 1 :]]
+    else:
+        out[-1] = out[-1]._replace(final=True)
+    where = f"bar {first + 1}" if last == first else f"bars {first + 1} to {last + 1}"
+    end = jump._replace(until=until)
+    said = f"{end} is written out: {where} again behind bar {back + 1}, repeats played once"
+    return tuple(_untied(out)), said
+
+
+def _only(found: Sequence[Found], name: str) -> Found:
+    if len(set(found)) != 1:
+        raise _UnclearError(f"there is {'more than one' if found else 'no'} {name}")
+    return found[0]
+
+
+def _starts(
+    measures: Sequence[Measure], signs: list[tuple[int, Sign]], kind: SignKind
+) -> Iterator[int]:
+    """The bars that begin at signs of a kind; one at the end of a bar belongs to the next."""
+    for index, sign in signs:
+        if sign.kind is not kind:
+            continue
+        struck = [note.onset for note in measures[index].notes if note.pitches]
+        if not struck or sign.at <= struck[0]:
+            yield index
+        elif sign.at > struck[-1]:
+            yield index + 1
+        else:
+            raise _UnclearError(f"the {sign} stands within bar {index + 1}")
+
+
+def _to_coda(measures: Sequence[Measure], signs: list[tuple[int, Sign]], back: int) -> list[int]:
+    """The bars behind which it goes to the Coda: To Coda, or the Coda sign before the jump."""
+    bars = {index for index, sign in signs if sign.kind is SignKind.TO_CODA}
+    bars |= {at - 1 for at in _starts(measures, signs, SignKind.CODA) if 0 < at <= back}
+    return sorted(bars)
+
+
+def _last_time(measures: Sequence[Measure], first: int, last: int) -> Iterator[int]:
+    """The bars of a passage without those under endings that another ending follows."""
+    for index in range(first, last + 1):
+        after = index
+        while after < len(measures) and measures[after].endings:
+            after += 1
+        latest = max((max(bar.endings) for bar in measures[index:after]), default=0)
+        if not measures[index].endings or latest in measures[index].endings:
+            yield index
+
+
+def _untied(measures: list[Measure]) -> Iterator[Measure]:
+    """The bars, ties let go that lead from another note than before the jump."""
+    before: tuple[float, ...] = ()
+    for bar in measures:
+        if bar.notes and bar.notes[0].tied and bar.notes[0].pitches != before:
+            bar = bar._replace(notes=(bar.notes[0]._replace(tied=False), *bar.notes[1:]))
+        before = bar.notes[-1].pitches if bar.notes else before
+        yield bar

@@ -247,6 +247,13 @@ def test_what_has_no_place_is_listed() -> None:
         assert said in remarks
 
 
+def test_a_second_voice_within_a_bar_is_left_out_and_told() -> None:
+    """ABC 2.1, 7.4: a voice overlay lasts to the bar line."""
+    done = written(abc("c2d2e2f2 & G8|g8|c4d4 & E4F4 & C8|]"), harp="C")
+    assert music_lines(done.text) == ["| 4^ 4v 5^ 5v | 6^ - - - | 4^ - 4v - |"]
+    assert "second voices within a bar (&), left out (2)" in " ".join(done.remarks)
+
+
 def test_a_note_the_harp_lacks_is_kept_and_told() -> None:
     melody = Source(abc("G,8|c8|"), "x", "abc").melody(Choice())
     harp = make_harp("C")

@@ -131,6 +131,7 @@ class _Voice:
         self.outward = head
         self.ratio = Fraction(1)  # of the tuplet being read
         self.tuplet_left = 0  # its notes still to come
+        self.overlaid = False  # in a second voice of the bar being read
         self.broken = ""  # the sign of a broken rhythm whose second note is still to come
         self.places: list[Place] = []  # of all bars
         self.bars: list[BarText] = []
@@ -248,11 +249,14 @@ class _Scanning:
     def piece(self, piece: re.Match[str]) -> None:
         kind, text = piece.lastgroup, piece[0]
         if kind in ("passes", "bar"):
+            self.voice.overlaid = False
             if "|" in text or "::" in text:
                 self.lost["broken rhythms without a second note"] += bool(self.voice.broken)
                 self.voice.broken = ""
                 self.voice.bar_line(piece["bar"].lstrip("."), piece["passes"] or "")
                 self.voice.outward += " | "
+        elif self.voice.overlaid:
+            pass
         elif kind == "ending":
             self.voice.ending(piece["ending"])
         elif kind == "string":
@@ -275,8 +279,9 @@ class _Scanning:
                 self.lost["bowing marks" if text in "uv" else "decorations"] += 1
         elif kind == "slur":
             self.lost["slurs"] += text == "("
-        elif kind == "overlay":
-            self.lost["second voices within a bar (&), written after the first"] += 1
+        elif kind == "overlay":  # 7.4: what follows sounds with the bar so far
+            self.lost["second voices within a bar (&), left out"] += 1
+            self.voice.overlaid = True
         elif kind in ("note", "old_chord"):
             self.voice.line.append(len(self.voice.places))
             self.voice.outward += self.chord(text) if text[0] in "[+" else text

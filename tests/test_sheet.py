@@ -623,6 +623,22 @@ def test_accidentals_follow_the_key() -> None:
     assert signs == ["natural", "sharp", "natural", "", "natural", "sharp", "", "natural"]
 
 
+def test_high_passages_stand_under_an_octave_line() -> None:
+    """music21 reads what verovio is given: the same pitches, those under the line an octave up."""
+    music21 = pytest.importorskip("music21")
+    text = "title: T\nharp: C\nkey: C\n| 4^ 6^,7^ 9^ 10^ | 5^ 8^ 4^ {9^}10^,4^ |"
+    tune = load(text).tune
+    laid = staff(tune, as_written(tune))
+    score = music21.converter.parseData(_xml(laid, laid.melody.measures), format="musicxml")
+    under = [
+        [note.nameWithOctave for note in line.getSpannedElements()]
+        for line in score.recurse().getElementsByClass("Ottava")
+    ]
+    assert under == [["G5", "C6", "G6", "C7"], ["G6", "C7"]]
+    sounding = [note.pitch.ps for note in score.recurse().notes if not note.duration.isGrace]
+    assert sounding == [p for m in laid.melody.measures for n in m.notes for p in n.pitches]
+
+
 def test_a_staff_needs_a_harp(song: Path, capsys: pytest.CaptureFixture[str]) -> None:
     song.write_text("title: T\n| 4v - - - |", encoding="utf-8")
     assert run(str(song), "--staff", "-o", str(song.with_name("x.pdf"))) == 2

@@ -13,16 +13,17 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import cache, lru_cache
+from itertools import groupby
 from typing import NamedTuple
-from xml.etree.ElementTree import Element
+from xml.etree.ElementTree import Element, SubElement
 
 import verovio
 
-from tabtool.music import FIFTHS
+from tabtool.music import FIFTHS, pitch_class
 from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.scores.staff import Staff
 from tabtool.scores.values import values
-from tabtool.sheet.drawing import BLACK, CURVE, Box, Path, around, line
+from tabtool.sheet.drawing import BLACK, CURVE, Box, Command, Path, around, line
 from tabtool.sheet.outline import commands
 from tabtool.sheet.places import Places
 from tabtool.sheet.rows import Fragment, Row
@@ -32,6 +33,7 @@ from tabtool.writers import musicxml
 SPACE = 180.0  # between two staff lines, in verovio's units
 STAFF_SPACE = 0.25  # the same on the page, in heights of a hole number
 HEADER, SIGN, METER = 5.2, 1.1, 2.6  # widths of clef, one sign of the key, the meter: in spaces
+DASH = 130.0  # of a broken line
 LEFT, RIGHT = 80.0, 310.0  # the reach of ledger lines, left and right of a head's left edge
 
 _OPTIONS = {
@@ -50,6 +52,9 @@ _SVG = "{http://www.w3.org/2000/svg}"
 _LINK = "{http://www.w3.org/1999/xlink}href"
 _EVENTS = ("note", "chord", "rest", "mRest")
 _SKIPPED = ("barLine", "clef", "keySig", "meterSig", "mNum", "tempo", "harm", "verse")
+# An octave line (8va) stands over notes that lie above the staff, where one of them would need
+# four ledger lines; common practice, no source.
+_ABOVE, _HIGH = 79.0, 89.0  # G5, F6
 _ACCIDENTALS = {
     0.0: "natural", 1.0: "sharp", -1.0: "flat", 2.0: "double-sharp", -2.0: "flat-flat",
     0.5: "quarter-sharp", -0.5: "quarter-flat",
@@ -162,7 +167,10 @@ class _Shift:
 
 
 class _Bend:
-    """Each note moved over its tap with what hangs on it; between notes evenly stretched."""
+    """Each note moved over its tap with what hangs on it; between notes evenly stretched.
+
+    Where something leads on to the `end` of the row, nothing goes further than that.
+    """
 
     def __init__(
         self, stops: Sequence[tuple[float, float]], scale: float, end: float | None, right: float
@@ -178,6 +186,7 @@ class _Bend:
                 start = min(own, max(start, self.knots[-1][0]))
             self.knots.append((start, place + (start - own) * scale))
             self.knots.append((reach, place + (reach - own) * scale))
+        self.right = float("inf") if end is None else right
         if end is not None:
             self.knots.append((max(end, self.knots[-1][0] + 1), right))
 
@@ -185,7 +194,7 @@ class _Bend:
         index = bisect_right(self.knots, (x, float("inf")))
         if index == 0 or index == len(self.knots):
             own, place = self.knots[0 if index == 0 else -1]
-            return place + (x - own) * self.scale
+            return min(place + (x - own) * self.scale, self.right)
         (own, place), (after, goal) = self.knots[index - 1], self.knots[index]
         if after == own:
             return place
@@ -214,7 +223,7 @@ class _Shape(NamedTuple):
 
     A glyph stands at `x`, `y`, enlarged by `size`, its own y upwards; other data are where
     they are. What hangs on a note moves as that note does, which stands at `anchor`; what
-    has none is bent along.
+    has none is bent along. A level line may be `broken` into dashes.
     """
 
     data: str
@@ -225,6 +234,7 @@ class _Shape(NamedTuple):
     width: float = 0.0
     filled: bool = True
     anchor: float | None = None
+    broken: bool = False
 
     def drawn(self, bend: _Shift | _Bend) -> Path:
         """It in millimetres."""
@@ -239,12 +249,23 @@ class _Shape(NamedTuple):
                 return bend.x(x), y * scale
             return bend.x(anchor) + (x - anchor) * scale, y * scale
 
+        drawn = commands(self.data, place)
         return Path(
-            commands(self.data, place),
+            _dashes(drawn, DASH * scale) if self.broken else drawn,
             fill=BLACK if self.filled else None,
             stroke=BLACK if self.width else None,
             width=self.width * scale,
         )
+
+
+def _dashes(line: tuple[Command, ...], length: float) -> tuple[Command, ...]:
+    """A level line from left to right, cut into dashes of that length and gaps as long."""
+    (x, y), (end, _) = (step[1] for step in line)
+    dashes: list[Command] = []
+    while x < end:
+        dashes += [("M", (x, y)), ("L", (min(x + length, end), y))]
+        x += 2 * length
+    return tuple(dashes)
 
 
 class _Engraving(NamedTuple):
@@ -318,7 +339,10 @@ def _shapes(
         elif tag == "path" and not _is(group, "staff"):
             curved = "C" in child.attrib["d"]
             width = float(child.attrib.get("stroke-width", 0))
-            yield _Shape(child.attrib["d"], False, width=width, filled=curved, anchor=anchor)
+            yield _Shape(
+                child.attrib["d"], False, width=width, filled=curved, anchor=anchor,
+                broken="stroke-dasharray" in child.attrib,
+            )  # fmt: skip
         elif tag in ("polygon", "polyline"):
             closed = tag == "polygon"
             width = 0.0 if closed else float(child.attrib.get("stroke-width", 13))
@@ -389,7 +413,45 @@ def _xml(staff: Staff, bars: Sequence[Measure]) -> str:
             accidental = Element("accidental")
             accidental.text = _ACCIDENTALS[alter]
             note.insert(place, accidental)
+    _octave_lines(root)
     return ElementTree.tostring(root, encoding="unicode")
+
+
+def _octave_lines(root: Element) -> None:
+    """Put the high passages of a score under octave lines, so that they print an octave lower."""
+    struck: list[tuple[Element, list[Element], float, float]] = []  # bar, notes, lowest, highest
+    for measure in root.iter("measure"):
+        for note in measure.iter("note"):
+            pitch = note.find("pitch")
+            if pitch is None:
+                continue
+            sounds = _midi(pitch)
+            if note.find("chord") is not None:
+                bar, notes, low, high = struck.pop()
+                struck.append((bar, [*notes, note], min(low, sounds), max(high, sounds)))
+            else:
+                struck.append((measure, [note], sounds, sounds))
+    for above, run in groupby(struck, key=lambda one: one[2] >= _ABOVE):
+        passage = list(run)
+        if not above or max(high for *_, high in passage) < _HIGH:
+            continue
+        bar, notes, *_ = passage[0]
+        bar.insert(list(bar).index(notes[0]), _octave_line("down"))
+        bar, notes, *_ = passage[-1]
+        bar.insert(list(bar).index(notes[-1]) + 1, _octave_line("stop"))
+
+
+def _octave_line(type: str) -> Element:
+    direction = Element("direction")
+    said = SubElement(direction, "direction-type")
+    SubElement(said, "octave-shift", type=type, size="8")
+    return direction
+
+
+def _midi(pitch: Element) -> float:
+    """The MIDI number of a pitch of MusicXML."""
+    octave, alter = int(pitch.findtext("octave", "")), float(pitch.findtext("alter", "0"))
+    return 12 * (octave + 1) + pitch_class(pitch.findtext("step", "")) + alter
 
 
 def _signature(fifths: int) -> dict[str, float]:

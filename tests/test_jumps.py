@@ -9,6 +9,7 @@ import pytest
 
 from tabtool.load import load
 from tabtool.readers import Choice, Source
+from tabtool.readers.abc_fields import order_of
 from tabtool.scores.jumps import sign_of
 from tabtool.scores.measures import Melody, SignKind
 from tabtool.scores.notate import notate
@@ -221,3 +222,53 @@ def test_words_in_abc_are_no_chord_symbols(words: str) -> None:
     symbols = [text for bar in melody.measures for _, text in bar.symbols]
     assert symbols == ["Am7", "B♭", "Cmaj7", "N.C."]
     assert melody.lost
+
+
+# Sections in an order of their own.
+
+
+@pytest.mark.parametrize(
+    ("order", "sections"),
+    [("ABA", "ABA"), ("A2.B", "AAB"), ("((AB)3.(CD)3)2", "ABABABCDCDCD" * 2), ("(AB)C", "ABC")],
+)
+def test_orders_of_sections(order: str, sections: str) -> None:
+    """ABC 2.1, 3.1.9 (from memory): numbers repeat a section or a bracket, dots mean nothing."""
+    assert order_of(order) == tuple(sections)
+
+
+@pytest.mark.parametrize("order", ["", "Modern Version.", "A(B", "(A99)99", "2A"])
+def test_what_is_no_order(order: str) -> None:
+    assert order_of(order) == ()
+
+
+SECTIONS = "P:A\nc4 :|\nP:B\n|: d4 :| e4 |1 f4 :|2 g4 |\n"
+
+
+@pytest.mark.parametrize(
+    ("order", "expected"),
+    [
+        ("AB", "CCDDEFEG"),
+        ("ABA", "CCDDEFEGCC"),
+        ("BA", "DDEFEGCC"),
+        ("BB", "DDEFEG" * 2),
+    ],
+)
+def test_sections_stand_in_the_order_of_the_head(order: str, expected: str) -> None:
+    melody = read(ABC.replace("K:", f"P:{order}\nK:").encode() + SECTIONS.encode(), "abc")
+    assert played(melody) == expected
+    assert any("in their order" in said for said in melody.lost) is (order != "AB")
+
+
+@pytest.mark.parametrize(
+    ("order", "body", "why"),
+    [
+        ("ABC", SECTIONS, "there is no section C"),
+        ("AAB", "P:A\nc4 |\nP:B\nd4 |\nP:A\ne4 |\n", "there is more than one section A"),
+        ("BA", "c4 |\nP:A\nd4 |\nP:B\ne4|\n", "bars stand before section A"),
+        ("twice", SECTIONS, "not understood"),
+    ],
+)
+def test_orders_that_cannot_be_followed_are_told(order: str, body: str, why: str) -> None:
+    melody = read(ABC.replace("K:", f"P:{order}\nK:").encode() + body.encode(), "abc")
+    assert why in " ".join(melody.lost)
+    assert "".join(bar.change.section for bar in melody.measures) in ("AB", "ABA")

@@ -61,6 +61,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         field(head, "C"),
         voice.name if len(names) > 1 else "",
         (*said, *taken.remarks, *(("=3D, left by mail, is read as =",) if damaged else ())),
+        taken.sections,
     )
 
 

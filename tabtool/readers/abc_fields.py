@@ -7,6 +7,8 @@ from fractions import Fraction
 
 from tabtool.music import MODES, Key, Meter, parse_meter
 
+MOST_SECTIONS = 500
+
 
 def field(head: str, letter: str) -> str:
     """The first value of a field in the head."""
@@ -39,3 +41,14 @@ def read_tempo(value: str) -> Fraction | None:
     if not found or not int(found[2] or 4) or not Fraction(found[3]):
         return None
     return Fraction(int(found[1] or 1), int(found[2] or 4)) * 4 * Fraction(found[3])
+
+
+def order_of(value: str) -> tuple[str, ...]:
+    """The sections of ``P:A(BC)2.D`` one by one (3.1.9); none where it is no such order."""
+    text = re.sub(r"[\s.]", "", value)
+    while found := re.search(r"\(([A-Z]+)\)(\d{0,2})|([A-Z])(\d{1,2})", text):
+        if len(text) > MOST_SECTIONS:
+            return ()
+        again = (found[1] or found[3]) * int(found[2] or found[4] or 1)
+        text = text[: found.start()] + again + text[found.end() :]
+    return tuple(text) if re.fullmatch(r"[A-Z]+", text) and len(text) <= MOST_SECTIONS else ()

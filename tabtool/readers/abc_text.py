@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from tabtool.music import FREE, Meter
 from tabtool.notation import NoteError, parse_figure
-from tabtool.readers.abc_fields import field, read_key, read_meter, read_tempo
+from tabtool.readers.abc_fields import field, order_of, read_key, read_meter, read_tempo
 from tabtool.scores.jumps import sign_of
 from tabtool.scores.measures import NO_CHANGE, Change, Sign
 
@@ -95,12 +95,16 @@ class Voice(NamedTuple):
 
 
 class Scan(NamedTuple):
-    """A tune: its voices, its meter at the beginning, and what has no place in a melody."""
+    """A tune: its voices, its meter at the beginning, and what has no place in a melody.
+
+    `sections` are in the order the head gives, empty where it gives none.
+    """
 
     voices: tuple[Voice, ...]
     meter: Meter
     lost: Counter[str]
     remarks: tuple[str, ...]
+    sections: tuple[str, ...]
 
 
 def scan(text: str) -> Scan:
@@ -112,14 +116,17 @@ def scan(text: str) -> Scan:
     for line in body.split("\n"):
         if not line.startswith("%"):
             scanning.line(re.sub(r"(?<!\\)%.*", "", line))
-    remarks = []
-    if re.search(r"^P:", head, re.MULTILINE):
-        remarks.append("the order of parts (P: in the head) is not followed: they stand as printed")
+    order = field(head, "P")
+    sections = order_of(order)
+    remarks = (
+        [f"the order of sections, P:{order}, is not understood"] if order and not sections else []
+    )
     return Scan(
         tuple(voice.finished() for voice in scanning.voices.values() if voice.has_notes),
         scanning.meter,
         +scanning.lost,  # without the counts of nothing
         tuple(remarks),
+        sections,
     )
 
 

@@ -1,4 +1,4 @@
-"""D.C., D.S., Segno, Coda and Fine: the jumps of a score, written out as they lead.
+"""D.C., D.S., Segno, Coda and Fine, and sections in an order of their own, written out.
 
 Our notation has repeats and endings, and no jumps. The passage to which a D.C. or D.S. goes
 back is therefore written again behind it, each of its repeats once and with the last ending
@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import TypeVar
 
-from tabtool.scores.measures import Measure, Melody, Sign, SignKind, laid_out, states_at
+from tabtool.scores.measures import NO_CHANGE, Measure, Melody, Sign, SignKind, laid_out, states_at
 
 _WORDS = re.compile(
     r"(?P<back>dc|dacapo|ds|dalsegno)(?:al(?P<until>fine|coda|𝄌))?"
@@ -43,20 +43,61 @@ def sign_of(words: str, at: Fraction = Fraction(0)) -> Sign | None:
 
 def written_out(melody: Melody) -> Melody:
     """The melody with its jumps written out, or told where they cannot be; without signs."""
+    if melody.sections:
+        try:
+            measures, said = _in_order(melody.measures, melody.sections)
+        except _UnclearError as why:
+            order = "".join(melody.sections)
+            measures = melody.measures
+            said = (f"the order of sections, {order}, is not followed: {why}",)
+        melody = melody._replace(measures=measures, lost=(*melody.lost, *said), sections=())
     signs = [(index, sign) for index, bar in enumerate(melody.measures) for sign in bar.signs]
     if not signs:
         return melody
     measures = tuple(bar._replace(signs=()) for bar in melody.measures)
     named = dict.fromkeys(f"{sign} (bar {index + 1})" for index, sign in signs)
     try:
-        measures, said = _followed(measures, signs)
+        measures, what = _followed(measures, signs)
     except _UnclearError as why:
-        said = f"not followed: {', '.join(named)}: {why}; the bars are as printed"
-    return melody._replace(measures=measures, lost=(*melody.lost, said))
+        what = f"not followed: {', '.join(named)}: {why}; the bars are as printed"
+    return melody._replace(measures=measures, lost=(*melody.lost, what))
 
 
 class _UnclearError(Exception):
     """Why the signs do not tell what to play."""
+
+
+def _in_order(
+    measures: tuple[Measure, ...], order: Sequence[str]
+) -> tuple[tuple[Measure, ...], tuple[str, ...]]:
+    """The sections in this order, each with its repeats; what was done, if anything."""
+    starts = [index for index, bar in enumerate(measures) if bar.change.section]
+    named = [measures[index].change.section for index in starts]
+    if named == [*order]:
+        return measures, ()
+    for name in order:
+        if named.count(name) != 1:
+            how_many = "more than one" if name in named else "no"
+            raise _UnclearError(f"there is {how_many} section {name}")
+    if starts[0]:
+        raise _UnclearError(f"bars stand before section {named[0]}")
+    ends = dict(zip(named, [*starts[1:], len(measures)], strict=True))
+    states = states_at(measures)
+    out: list[Measure] = []
+    state = NO_CHANGE
+    for name in order:
+        first, end = starts[named.index(name)], ends[name]
+        section = [bar._replace(signs=(), final=False) for bar in measures[first:end]]
+        back = next((bar for bar in section if bar.opens or bar.closes), None)
+        section[0] = section[0]._replace(
+            change=laid_out(measures, [first], state)[0].change,
+            opens=section[0].opens or (back is not None and not back.opens),
+        )
+        section[-1] = section[-1]._replace(double=not section[-1].closes)
+        out += section
+        state = states[end - 1]
+    out[-1] = out[-1]._replace(final=not out[-1].closes, double=False)
+    return tuple(_untied(out)), (f"the sections are written out in their order: {' '.join(order)}",)
 
 
 def _followed(

@@ -134,13 +134,18 @@ class Measure(NamedTuple):
 
 
 class Melody(NamedTuple):
-    """One voice of a score. `lost` tells in plain words what of it could not be carried."""
+    """One voice of a score. `lost` tells in plain words what of it could not be carried.
+
+    `sections` names its sections in the order they are played, where that is given apart from
+    the bars; like signs of jumps, `jumps.written_out` follows it.
+    """
 
     measures: tuple[Measure, ...]
     title: str = ""
     composer: str = ""
     part: str = ""
     lost: tuple[str, ...] = ()
+    sections: tuple[str, ...] = ()
 
     def pitches(self) -> Iterable[float]:
         """Every pitch that is struck, as written."""

@@ -572,7 +572,38 @@ def test_humdrum_words_are_those_in_the_spines_beside_the_notes() -> None:
         printed = [row[1 + verse] for row in rows]
         held = ["_" if one == "|" else "" if one == "." else one.lstrip("-") for one in printed]
         assert sung == held
-    assert any("[A,A,B]" in one for one in melody.lost)
+
+
+@pytest.mark.parametrize(("piece", "sections"), [("bwv277", "AAB"), ("bwv366", "AAB")])
+def test_humdrum_sections_are_played_as_often_as_the_file_says(piece: str, sections: str) -> None:
+    """``*>[A,A,B]`` in the file; what stands between its labels is counted in its columns."""
+    path = CORPUS / "bach" / f"{piece}.krn"
+    melody = Source(path.read_bytes(), "x.krn", "krn").melody(Choice(part="soprano"))
+    count: Counter[str] = Counter()
+    section = ""
+    rows = [line.split("\t") for line in path.read_text("latin-1").splitlines()]
+    for row in (row[-3] for row in rows if len(row) > 2):
+        if re.fullmatch(r"\*>\w", row):
+            section = row[2:]
+        elif row[0] not in "!*=." and "r" not in row and "]" not in row and "_" not in row:
+            count[section] += 1
+    assert [bar.change.section for bar in melody.measures if bar.change.section] == ["A", "B"]
+    assert len(stream(melody.measures)) == sum(count[name] for name in sections)
+
+
+@pytest.mark.parametrize(
+    ("order", "expected"),
+    [("A,B", "c d e"), ("A,B,A", "c d e c"), ("B,A,A", "d e c c"), ("A,C", "c d e")],
+)
+def test_humdrum_sections_in_their_order(order: str, expected: str) -> None:
+    """The syntax of labels and their order, ``*>A`` and ``*>[A,B,A]``; from memory."""
+    text = f"**kern\n*M2/4\n*>[{order}]\n*>A\n2cc\n=2\n*>B\n2dd\n=3\n2ee\n==\n*-\n"
+    melody = Source(text.encode(), "x.krn", "krn").melody(Choice())
+    names = {72.0: "c", 74.0: "d", 76.0: "e"}
+    assert " ".join(names[pitch] for _, _, (pitch,) in stream(melody.measures)) == expected
+    told = " ".join(melody.lost)
+    assert ("there is no section C" in told) is (order == "A,C")
+    assert ("written out in their order" in told) is ("A,C" != order != "A,B")
 
 
 SPLIT = """**kern\t**kern\t**text\t**dynam

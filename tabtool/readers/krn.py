@@ -13,7 +13,8 @@ from typing import Any, Literal, NamedTuple
 
 from tabtool.diagnostics import TabError
 from tabtool.readers import Choice, counted, few_enough, text_of
-from tabtool.scores.measures import Melody
+from tabtool.scores.jumps import written_out
+from tabtool.scores.measures import Melody, stream
 
 NOTES = "kern"
 WORDS = ("text", "silbe", "lyrics")
@@ -51,7 +52,28 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     if any(token.startswith("==") for spine in spines for token in spine.tokens.values()):
         last = measures[-1]
         measures = (*measures[:-1], last._replace(double=False, final=not last.closes))
-    return melody._replace(measures=measures, lost=(*melody.lost, *_left_out(spines)))
+    melody = melody._replace(measures=measures, lost=(*melody.lost, *_left_out(spines)))
+    return _ordered(melody, next(_orders(spines), ()))
+
+
+def _orders(spines: list[Spine]) -> Iterator[tuple[str, ...]]:
+    """The orders of sections, ``*>[A,A,B]``; the first is how it is played, repeats and all."""
+    for token in (token for spine in spines for token in spine.tokens.values()):
+        found = re.fullmatch(r"\*>\[([^\[\]]+)\]", token)
+        if found:
+            yield tuple(name.strip() for name in found[1].split(","))
+
+
+def _ordered(melody: Melody, sections: tuple[str, ...]) -> Melody:
+    """The melody in that order: by its own repeats where they lead so, else without them."""
+    measures = melody.measures
+    plain = tuple(bar._replace(opens=False, closes=False, endings=()) for bar in measures)
+    meant = written_out(Melody(plain, sections=sections))
+    if meant.lost and meant.measures == plain:  # it cannot be followed, as will be told
+        return melody._replace(sections=sections)
+    if stream(meant.measures) == stream(measures):
+        return melody
+    return melody._replace(measures=plain, sections=sections)
 
 
 def spines_of(lines: list[str]) -> list[Spine]:
@@ -96,7 +118,7 @@ def _after(tokens: list[str], owners: list[Spine | None]) -> Iterator[Spine | No
 
 def _label(score: Any, spines: list[Spine]) -> None:
     """Give the parts of a score their names, and their notes the words beside them."""
-    from music21 import note
+    from music21 import expressions, note
 
     for part in score.parts:
         found = re.fullmatch(r"spine_(\d+)", str(part.id))
@@ -104,9 +126,14 @@ def _label(score: Any, spines: list[Spine]) -> None:
             continue
         index = int(found[1])
         part.partName = spines[index].name or part.partName or f"column {index + 1}"
+        labels = dict(_labels(spines[index]))
         for measure in part.getElementsByClass("Measure"):
             for number, voice in enumerate(measure.voices, start=1):
                 voice.id = str(number)
+            begins = min((one.priority for one in measure.recurse().notesAndRests), default=0)
+            for line in [line for line in labels if line < begins]:
+                mark = expressions.RehearsalMark(labels.pop(line))  # type: ignore[no-untyped-call]
+                measure.insert(0, mark)
         verses = list(_words_of(spines, index))
         for element in part.recurse().notes if verses else ():
             line = element.priority  # where music21 keeps the line of a note
@@ -116,6 +143,13 @@ def _label(score: Any, spines: list[Spine]) -> None:
                 for syllable, syllabic in [_syllable(verse.tokens.get(line, ""))]
                 if syllable
             ]
+
+
+def _labels(spine: Spine) -> Iterator[tuple[int, str]]:
+    """The names of sections, ``*>A``, by the lines they stand on."""
+    for line, token in spine.tokens.items():
+        if token.startswith("*>") and "[" not in token:
+            yield line, token[2:]
 
 
 def _words_of(spines: list[Spine], index: int) -> Iterator[Spine]:
@@ -140,12 +174,3 @@ def _left_out(spines: list[Spine]) -> Iterator[str]:
     others = Counter(f"**{s.kind}" for s in spines if s.kind not in (NOTES, *WORDS))
     if others:
         yield f"the spines {counted(others)} are left out"
-    marks = dict.fromkeys(
-        token[2:] for s in spines for token in s.tokens.values() if token.startswith("*>")
-    )
-    orders = [mark for mark in marks if "[" in mark]
-    labels = [mark for mark in marks if "[" not in mark]
-    if labels:
-        yield f"the labels of sections are left out: {', '.join(labels)}"
-    if orders:
-        yield f"the bars are as printed; the order of sections given, {orders[0]}, is not followed"

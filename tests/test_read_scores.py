@@ -588,6 +588,7 @@ def test_humdrum_sections_are_played_as_often_as_the_file_says(piece: str, secti
         elif row[0] not in "!*=." and "r" not in row and "]" not in row and "_" not in row:
             count[section] += 1
     assert [bar.change.section for bar in melody.measures if bar.change.section] == ["A", "B"]
+    assert not any(bar.opens for bar in melody.measures)
     assert len(stream(melody.measures)) == sum(count[name] for name in sections)
 
 

@@ -49,7 +49,10 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     _label(score, spines)
     melody = melody_of(score, name, choice, title)
     measures = melody.measures
-    if any(token.startswith("==") for spine in spines for token in spine.tokens.values()):
+    lines_drawn = [t for spine in spines for t in spine.tokens.values() if t.startswith("=")]
+    if not any("|:" in token or token.endswith(":") for token in lines_drawn):
+        measures = tuple(bar._replace(opens=False) for bar in measures)  # music21 opens at :|! too
+    if any(token.startswith("==") for token in lines_drawn):
         last = measures[-1]
         measures = (*measures[:-1], last._replace(double=False, final=not last.closes))
     melody = melody._replace(measures=measures, lost=(*melody.lost, *_left_out(spines)))

@@ -7,7 +7,7 @@ out words whose spine names no staff: spines of words belong to the notes left o
 from __future__ import annotations
 
 import re
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator
 from typing import Any, Literal, NamedTuple
 
@@ -49,10 +49,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     _label(score, spines)
     melody = melody_of(score, name, choice, title)
     measures = melody.measures
-    lines_drawn = [t for spine in spines for t in spine.tokens.values() if t.startswith("=")]
-    if not any("|:" in token or token.endswith(":") for token in lines_drawn):
-        measures = tuple(bar._replace(opens=False) for bar in measures)  # music21 opens at :|! too
-    if any(token.startswith("==") for token in lines_drawn):
+    if any(token.startswith("==") for spine in spines for token in spine.tokens.values()):
         last = measures[-1]
         measures = (*measures[:-1], last._replace(double=False, final=not last.closes))
     melody = melody._replace(measures=measures, lost=(*melody.lost, *_left_out(spines)))
@@ -120,39 +117,52 @@ def _after(tokens: list[str], owners: list[Spine | None]) -> Iterator[Spine | No
 
 
 def _label(score: Any, spines: list[Spine]) -> None:
-    """Give the parts of a score their names, and their notes the words beside them."""
-    from music21 import expressions, note
-
+    """Give the parts of a score their names, their bars sections, their notes words."""
     for part in score.parts:
         found = re.fullmatch(r"spine_(\d+)", str(part.id))
         if found is None or int(found[1]) >= len(spines):
             continue
         index = int(found[1])
         part.partName = spines[index].name or part.partName or f"column {index + 1}"
-        labels = dict(_labels(spines[index]))
-        for measure in part.getElementsByClass("Measure"):
-            for number, voice in enumerate(measure.voices, start=1):
-                voice.id = str(number)
-            begins = min((one.priority for one in measure.recurse().notesAndRests), default=0)
-            for line in [line for line in labels if line < begins]:
-                mark = expressions.RehearsalMark(labels.pop(line))  # type: ignore[no-untyped-call]
+        _label_bars(part, spines[index])
+        _label_notes(part, list(_words_of(spines, index)))
+
+
+def _label_bars(part: Any, spine: Spine) -> None:
+    """Number the voices of bars, and mend their repeats; put the names of sections over them."""
+    from music21 import expressions
+
+    between = deque((n, t) for n, t in spine.tokens.items() if t[0] == "=" or _is_label(t))
+    for measure in part.getElementsByClass("Measure"):
+        for number, voice in enumerate(measure.voices, start=1):
+            voice.id = str(number)
+        begins = min((one.priority for one in measure.recurse().notesAndRests), default=0)
+        while between and between[0][0] < begins:
+            _, token = between.popleft()
+            if _is_label(token):
+                mark = expressions.RehearsalMark(token[2:])  # type: ignore[no-untyped-call]
                 measure.insert(0, mark)
-        verses = list(_words_of(spines, index))
-        for element in part.recurse().notes if verses else ():
-            line = element.priority  # where music21 keeps the line of a note
-            element.lyrics = [
-                note.Lyric(syllable, number, syllabic=syllabic, applyRaw=True)
-                for number, verse in enumerate(verses, start=1)
-                for syllable, syllabic in [_syllable(verse.tokens.get(line, ""))]
-                if syllable
-            ]
+            elif not token.endswith(":"):
+                measure.leftBarline = None  # where one ends, music21 begins the next repeat
 
 
-def _labels(spine: Spine) -> Iterator[tuple[int, str]]:
-    """The names of sections, ``*>A``, by the lines they stand on."""
-    for line, token in spine.tokens.items():
-        if token.startswith("*>") and "[" not in token:
-            yield line, token[2:]
+def _is_label(token: str) -> bool:
+    """Whether it names a section, ``*>A``."""
+    return token.startswith("*>") and "[" not in token
+
+
+def _label_notes(part: Any, verses: list[Spine]) -> None:
+    """Give the notes of a part the words beside them."""
+    from music21 import note
+
+    for element in part.recurse().notes if verses else ():
+        line = element.priority  # where music21 keeps the line of a note
+        element.lyrics = [
+            note.Lyric(syllable, number, syllabic=syllabic, applyRaw=True)
+            for number, verse in enumerate(verses, start=1)
+            for syllable, syllabic in [_syllable(verse.tokens.get(line, ""))]
+            if syllable
+        ]
 
 
 def _words_of(spines: list[Spine], index: int) -> Iterator[Spine]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from fractions import Fraction
 
 import pytest
 
+from tabtool.diagnostics import TabError
 from tabtool.load import load
 from tabtool.readers import Choice, Source
 from tabtool.readers.abc_fields import order_of
@@ -26,6 +28,8 @@ CASES = {
     "C [Segno] D E {Fine} F {D.S. al Fine}": "CDEFDE",
     "C [Segno] D {To Coda} E {D.S. al Coda} [Coda] F G": "CDEDFG",
     "C D {To Coda} E {D.C. al Coda} [Coda] F G": "CDECDFG",
+    "C D E {D.C.}": "CDECDE",
+    "C [Segno] D E {D.S.}": "CDEDE",
     "|: C D :| E {Fine} F G {D.C. al Fine}": "CDCDEFGCDE",
     "|: C |1 D :| |2 E {Fine} || F G {D.C. al Fine}": "CDCEFGCE",
 }
@@ -139,10 +143,103 @@ def test_music21_plays_the_same(case: str) -> None:
     assert "".join(note.name for note in expanded.recurse().notes) == CASES[case]
 
 
+def directed(*bars: str) -> str:
+    """A part of such bars, notes by their step, the rest as it stands."""
+    note = r"<note><pitch><step>\1</step><octave>5</octave></pitch><duration>4</duration></note>"
+    made = "".join(f"<measure>{re.sub('~([A-G])', note, bar)}</measure>" for bar in bars)
+    divisions = "<attributes><divisions>1</divisions></attributes>"
+    return made.replace("<measure>", "<measure>" + divisions, 1)
+
+
+def said(words: str, sound: str = "") -> str:
+    kind = f"<direction-type>{words}</direction-type>"
+    return f"<direction>{kind}{sound}</direction>"
+
+
+def score(*parts: str) -> bytes:
+    listed = "".join(
+        f'<score-part id="P{n}"><part-name>{n}</part-name></score-part>'
+        for n in range(1, len(parts) + 1)
+    )
+    body = "".join(f'<part id="P{n}">{part}</part>' for n, part in enumerate(parts, 1))
+    return f"<score-partwise><part-list>{listed}</part-list>{body}</score-partwise>".encode()
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        directed("~C", '~D<sound fine="yes"/>', '~E<sound dacapo="yes"/>'),
+        directed(
+            "~C",
+            "~D" + said("<words>Ende</words>", '<sound fine="yes"/>'),
+            "~E" + said("<words>von vorn</words>", '<sound dacapo="yes"/>'),
+        ),
+        directed(
+            "~C",
+            "~D" + said("<words>Fine</words>") + '<sound fine="yes"/>',
+            "~E" + said("<words>D.C. al Fine</words>", '<sound dacapo="yes"/>'),
+        ),
+    ],
+)
+def test_jumps_that_sound_elements_say(part: str) -> None:
+    """The sound element of MusicXML 4.0, alone or beside words, once where both say the same."""
+    assert played(read(score(part), "musicxml")) == "CDECD"
+
+
+def test_signs_at_a_bar_line() -> None:
+    """The barline element of MusicXML 4.0 holds segno and coda."""
+    part = directed(
+        "~C",
+        '<barline location="left"><segno/></barline>~D',
+        "~E<barline><coda/></barline>",
+        "~F" + said("<words>D.S. al Coda</words>"),
+        '<barline location="left"><coda/></barline>~G',
+    )
+    assert played(read(score(part), "musicxml")) == "CDEFDEG"
+
+
+def test_what_is_said_over_one_part_holds_for_all() -> None:
+    """As most programs print it: tempo, sections and jumps over the topmost staff alone.
+
+    The second part counts its time in other divisions.
+    """
+    metronome = "<metronome><beat-unit>quarter</beat-unit><per-minute>72</per-minute></metronome>"
+    top = directed(
+        said(metronome) + "~C",
+        said("<rehearsal>B</rehearsal>") + "~D" + said("<words>Fine</words>"),
+        "~E" + said("<words>D.C. al Fine</words>"),
+    )
+    low = directed("~F", "~G", "~A").replace(">1<", ">4<")
+    low = low.replace("<duration>4<", "<duration>16<")
+    data = score(top, low)
+    with pytest.raises(TabError, match="2 parts sound at once"):
+        read(data, "musicxml")
+    melody = Source(data, "x.musicxml", "musicxml").melody(Choice("2"))
+    assert played(melody) == "FGAFG"
+    assert [bar.length for bar in melody.measures] == [4] * 5
+    assert melody.measures[0].change.tempo == 72
+    assert [bar.change.section for bar in melody.measures] == ["", "B", "", "", "B"]
+
+
+def test_what_is_said_over_one_staff_holds_for_the_other() -> None:
+    def bar(high: str, low: str, words: str = "") -> str:
+        direction = said(f"<words>{words}</words>") if words else ""
+        direction = direction.replace("</direction>", "<staff>1</staff></direction>")
+        return f"~{high}1{direction}<backup><duration>4</duration></backup>~{low}2"
+
+    bars = directed(bar("C", "F"), bar("D", "G", "Fine"), bar("E", "A", "D.C. al Fine"))
+    bars = bars.replace("</divisions>", "</divisions><staves>2</staves>")
+    for number in "12":
+        bars = bars.replace(f"</note>{number}", f"<staff>{number}</staff></note>")
+    melody = Source(score(bars), "x.musicxml", "musicxml").melody(Choice("staff 2"))
+    assert played(melody) == "FGAFG"
+
+
 @pytest.mark.parametrize(
     ("case", "why"),
     [
-        ("C D {D.C.}", "there is no Fine"),
+        ("C D {D.C. al Fine}", "there is no Fine"),
+        ("C D {D.C.} [Coda] E", "there is no To Coda"),
         ("C D {Fine} E", "there is no D.C. or D.S."),
         ("C {Fine} D {D.S. al Fine}", "there is no Segno"),
         ("C {Fine} D {D.C. al Fine} E", "nothing leads on to bar 3"),
@@ -184,6 +281,13 @@ def test_a_fine_within_a_bar_is_no_end() -> None:
     assert [bar.length for bar in melody.measures] == [Fraction(4)] * 3
 
 
+def test_a_fine_before_the_pick_up_leaves_the_pick_up_out() -> None:
+    """The Fine follows the last note (MusicXML 4.0, sound); with a pick-up that is no bar's end."""
+    melody = read((ABC + "g | c4 | d3 !fine! b | f4 | a3 !D.C.alfine!|\n").encode(), "abc")
+    assert played(melody) == "GCDBFAGCD"
+    assert [bar.length for bar in melody.measures] == [1, 4, 4, 4, 3, 1, 4, 3]
+
+
 def test_a_tie_does_not_reach_over_a_jump() -> None:
     melody = read((ABC + "c4- | c4 !fine!| d4 !D.C.alfine!|\n").encode(), "abc")
     assert played(melody) == "CDC"
@@ -200,6 +304,13 @@ def test_a_tie_does_not_reach_over_a_jump() -> None:
         ("FINE", SignKind.FINE),
         ("𝄋", SignKind.SEGNO),
         ("to 𝄌", SignKind.TO_CODA),
+        ("To Coda ⊕", SignKind.TO_CODA),
+        ("To Coda 𝄌", SignKind.TO_CODA),
+        ("⊕ Coda", SignKind.CODA),
+        ("(Fine)", SignKind.FINE),
+        ("D.S. 𝄋 al Coda 𝄌", SignKind.DAL_SEGNO),
+        ("D.C. al Fine (no repeats)", SignKind.DA_CAPO),
+        ("D.C. al Fine, senza rep.", SignKind.DA_CAPO),
     ],
 )
 def test_words_for_signs(words: str, kind: SignKind) -> None:
@@ -208,7 +319,7 @@ def test_words_for_signs(words: str, kind: SignKind) -> None:
     assert sign.kind is kind
 
 
-@pytest.mark.parametrize("words", ["Definitely", "Decoda", "D", "C", "Segnor", ""])
+@pytest.mark.parametrize("words", ["Definitely", "Decoda", "D", "C", "Segnor", "", "The End"])
 def test_other_words(words: str) -> None:
     assert sign_of(words) is None
 

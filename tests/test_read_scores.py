@@ -500,6 +500,20 @@ def test_a_tempo_that_is_only_heard_counts() -> None:
     assert melody.measures[0].change.tempo == int(tempo[1])
 
 
+def test_cue_notes_are_silent() -> None:
+    """MusicXML 4.0: "a cue note is a silent note with no playback"."""
+    plain = "<pitch><step>{}</step><octave>5</octave></pitch><duration>1</duration>"
+    cue = "<note><cue/>" + plain.format("E") + "</note>"
+    chord = "<note><cue/><chord/>" + plain.format("G") + "</note>"
+    own = f"<note>{plain.format('C')}</note>"
+    part = f'<part id="P1"><measure>{own}{cue}{chord}{own}</measure></part>'
+    listed = '<part-list><score-part id="P1"><part-name/></score-part></part-list>'
+    data = f"<score-partwise>{listed}{part}</score-partwise>".encode()
+    melody = Source(data, "x.musicxml", "musicxml").melody(Choice())
+    assert [n.pitches for n in melody.measures[0].notes] == [(72,), (), (72,)]
+    assert "left out: cue notes, which are not played (2)" in melody.lost
+
+
 def test_voices_of_one_part(capsys: pytest.CaptureFixture[str]) -> None:
     path = str(CORPUS / "demos" / "two-voices.xml")
     assert main(["read", path]) == 2

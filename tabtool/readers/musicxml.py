@@ -7,11 +7,13 @@ reach music21.
 from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
+from collections import Counter
 from math import gcd
 from xml.parsers import expat
 
 from tabtool.diagnostics import TabError
-from tabtool.readers import Choice, choose_part, few_enough
+from tabtool.readers import Choice, choose_part, counted, few_enough
+from tabtool.readers.directions import gather
 from tabtool.scores.measures import Melody
 
 DEEPEST = 60  # elements within elements; a score has about ten
@@ -44,9 +46,13 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         ]
     chosen, staff, _ = staves[choose_part([called for _, _, called in staves], name, choice.part)]
     few_enough(sum(1 for _ in chosen.iter("note")), name)
+    gather(root, chosen, staff)
+    lost = _silenced(chosen)
     for part in root.findall("part"):
         if part is not chosen:
             root.remove(part)
+            if chosen.find("measure/harmony") is None:
+                lost["chord symbols over another part"] += len(part.findall("measure/harmony"))
     listing = root.find("part-list")
     for one in list(listing) if listing is not None else ():
         if one.tag != "score-part" or one.get("id") != chosen.get("id"):
@@ -61,6 +67,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         title=_said(root.findtext("work/work-title") or root.findtext("movement-title")),
         composer=_said(root.findtext("identification/creator[@type='composer']")),
         part=names.get(chosen.get("id", ""), ""),
+        lost=(*([f"left out: {counted(+lost)}"] if +lost else []), *melody.lost),
     )
     return _with_feel(melody, chosen)
 
@@ -101,6 +108,26 @@ def safe_tree(data: bytes, name: str) -> ElementTree.Element:
         raise TabError(f"{name}: not well-formed XML: {error}") from None
     except (ValueError, LookupError) as error:
         raise TabError(f"{name}: not readable XML: {error}") from None
+
+
+def _silenced(part: ElementTree.Element) -> Counter[str]:
+    """Make rests of the cue notes of a part, which are silent (MusicXML 4.0); what was lost."""
+    lost: Counter[str] = Counter()
+    for measure in part.iter("measure"):
+        for note in measure.findall("note"):
+            if note.get("time-only"):
+                lost["the passes to which notes are limited"] += 1
+            if note.find("cue") is None or note.find("rest") is not None:
+                continue
+            lost["cue notes, which are not played"] += 1
+            if note.find("grace") is not None or note.find("chord") is not None:
+                measure.remove(note)
+                continue
+            for one in list(note):
+                if one.tag not in ("duration", "voice", "type", "dot", "staff"):
+                    note.remove(one)
+            note.insert(0, ElementTree.Element("rest"))
+    return lost
 
 
 def _said(text: str | None) -> str:

@@ -2,8 +2,9 @@
 
 Our notation has repeats and endings, and no jumps. The passage to which a D.C. or D.S. goes
 back is therefore written again behind it, each of its repeats once and with the last ending
-(common practice, no source). Where the signs leave open what is meant, the bars stay as they
-are printed, and the melody says so.
+(common practice, no source): up to the Fine or Coda or, where there is neither, up to the D.C.
+or D.S. itself. Where the signs leave open what is meant, the bars stay as they are printed, and
+the melody says so.
 """
 
 from __future__ import annotations
@@ -16,15 +17,16 @@ from typing import TypeVar
 from tabtool.scores.measures import NO_CHANGE, Measure, Melody, Sign, SignKind, laid_out, states_at
 
 _WORDS = re.compile(
-    r"(?P<back>dc|dacapo|ds|dalsegno)(?:al(?P<until>fine|coda|𝄌))?"
-    r"|(?P<mark>fine|segno|coda|𝄋|𝄌)|(?P<to>(?:to|da|al)(?:coda|𝄌))"
+    r"(?P<back>dc|dacapo|ds|dalsegno)(?:segno)?(?:(?:al|alla|to|tothe)(?P<until>fine|end|coda))?"
+    r"(?:(?:senza|no|without|w/o)rep(?:eats?|li[ck]a|etizion[ei]|etitions?)?)?"
+    r"|(?P<mark>fine|segno|coda)|(?:to|tothe|da|al|alla)(?P<to>coda)"
 )
+_DRAWN = {"𝄋": "segno", "𝄌": "coda", "⊕": "coda", "ø": "coda"}  # as letters or signs in words
 _MARKS = {
     "fine": SignKind.FINE,
+    "end": SignKind.FINE,
     "segno": SignKind.SEGNO,
-    "𝄋": SignKind.SEGNO,
     "coda": SignKind.CODA,
-    "𝄌": SignKind.CODA,
 }
 Found = TypeVar("Found")
 _BACK = (SignKind.DA_CAPO, SignKind.DAL_SEGNO)
@@ -32,7 +34,10 @@ _BACK = (SignKind.DA_CAPO, SignKind.DAL_SEGNO)
 
 def sign_of(words: str, at: Fraction = Fraction(0)) -> Sign | None:
     """The sign that words such as ``D.S. al Coda`` are; None for other words."""
-    found = _WORDS.fullmatch(re.sub(r"[\s._]", "", words.lower()))
+    plain = re.sub(r"[\s._(),;:]", "", words.lower())
+    for drawn, word in _DRAWN.items():
+        plain = plain.replace(drawn, word)
+    found = _WORDS.fullmatch(re.sub(r"(segno|coda)\1", r"\1", plain))
     if not found:
         return None
     if found["back"]:
@@ -110,17 +115,19 @@ def _followed(
         first = _only(list(_starts(measures, signs, SignKind.SEGNO)), "Segno")
     to_coda = _to_coda(measures, signs, back)
     fines = [found for found in signs if found[1].kind is SignKind.FINE]
-    until = jump.until or (SignKind.CODA if to_coda else SignKind.FINE)
+    named = to_coda or any(sign.kind is SignKind.CODA for _, sign in signs)
+    until = jump.until or (SignKind.CODA if named else SignKind.FINE if fines else None)
+    short = Fraction(0)  # what of the last bar is played, where it is not the whole
     if until is SignKind.CODA:
         last = _only(to_coda, "To Coda")
         codas = [at for at in _starts(measures, signs, SignKind.CODA) if at > back]
         coda = _only(codas, "Coda")
-    else:
+    elif until is SignKind.FINE:
         last, fine = _only(fines, "Fine")
-        struck = [note.onset for note in measures[last].notes if note.pitches]
-        if struck and struck[0] < fine.at < struck[-1]:
-            raise _UnclearError(f"the Fine stands within bar {last + 1}")
+        short = _up_to_fine(measures, first, last, fine.at)
         coda = len(measures)
+    else:
+        last, coda = back, back + 1
     if coda != back + 1:
         raise _UnclearError(f"nothing leads on to bar {back + 2}")
     again = list(_last_time(measures, first, last))
@@ -129,6 +136,8 @@ def _followed(
     head = [*measures[:back], measures[back]._replace(final=False, double=True)]
     state = states_at(measures)[back]
     out = head + laid_out(measures, again, state)
+    if short:
+        out[-1] = _cut(out[-1], short)
     if coda < len(measures):
         opening = laid_out(measures, [coda], states_at(measures)[last])[0]
         out += [measures[coda]._replace(change=opening.change), *measures[coda + 1 :]]
@@ -138,6 +147,30 @@ def _followed(
     end = jump._replace(until=until)
     said = f"{end} is written out: {where} again behind bar {back + 1}, repeats played once"
     return tuple(_untied(out)), said
+
+
+def _up_to_fine(measures: Sequence[Measure], first: int, last: int, at: Fraction) -> Fraction:
+    """How much of its bar is played up to a Fine before a pick-up; 0 for the whole bar.
+
+    It stands where the pick-up that the passage begins with makes a full bar of what is before.
+    """
+    bar, pickup = measures[last], measures[first].length
+    struck = [note.onset for note in bar.notes if note.pitches]
+    if not struck or not struck[0] < at <= struck[-1]:
+        return Fraction(0)
+    if last > first and pickup + at == bar.length and pickup < bar.length:
+        return at
+    if at < struck[-1]:
+        raise _UnclearError(f"the Fine stands within bar {last + 1}")
+    return Fraction(0)
+
+
+def _cut(bar: Measure, length: Fraction) -> Measure:
+    """The beginning of a bar, of this length."""
+    kept = [note for note in bar.notes if note.onset < length]
+    kept[-1] = kept[-1]._replace(duration=min(kept[-1].duration, length - kept[-1].onset))
+    symbols = tuple(one for one in bar.symbols if one[0] < length)
+    return bar._replace(length=length, notes=tuple(kept), symbols=symbols)
 
 
 def _only(found: Sequence[Found], name: str) -> Found:

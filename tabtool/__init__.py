@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError
+    from tabtool.events import NoteEvent, Score
     from tabtool.expression import perform as perform_score
     from tabtool.harp import Breath, Harp, Layout, Technique, Tone, Way, find, position
     from tabtool.header import find_temperament
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from tabtool.player import Player, parse_player
     from tabtool.practice import Practice
     from tabtool.practice import arranged as practise
-    from tabtool.resolve import NoteEvent, Score
     from tabtool.resolve import resolve as resolve_tune
     from tabtool.sound.audio import by_voice as play_score
     from tabtool.sound.audio import encoded as sound_file
@@ -65,8 +65,8 @@ _HOME = {
     "parse_text": ("parse", "parse"),
     "Player": ("player", "Player"),
     "parse_player": ("player", "parse_player"),
-    "NoteEvent": ("resolve", "NoteEvent"),
-    "Score": ("resolve", "Score"),
+    "NoteEvent": ("events", "NoteEvent"),
+    "Score": ("events", "Score"),
     "resolve_tune": ("resolve", "resolve"),
     "Practice": ("practice", "Practice"),
     "practise": ("practice", "arranged"),

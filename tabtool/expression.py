@@ -21,8 +21,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from tabtool.events import NoteEvent, Score
 from tabtool.harp import Harp, Tone
-from tabtool.resolve import NoteEvent, Score
 from tabtool.temperament import A4_STANDARD
 from tabtool.tune import Figure
 

@@ -17,12 +17,14 @@ from tabtool.checks.look import Look
 from tabtool.diagnostics import Diagnostic, Level, Span, nearest
 from tabtool.harp import Harp, Technique, Tone
 from tabtool.header import FIELDS, TUNING_SUFFIX, Setting
+from tabtool.lengths import BAR_LENGTH
 from tabtool.load import Loaded
 from tabtool.parse import UNKNOWN_HEADER, UNREADABLE, parse
 from tabtool.player import Player
-from tabtool.resolve import BAR_LENGTH, HARP_MISSING, NOTHING_TO_HOLD
+from tabtool.resolve import NOTHING_TO_HOLD
 from tabtool.tune import PLAIN, Bar, Beat, Figure, HeaderLine, MusicLine, Note
 from tabtool.tunings import ALIASES, TUNINGS
+from tabtool.written import HARP_MISSING
 
 MOST = 4  # mends offered for one finding
 

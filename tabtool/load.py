@@ -11,11 +11,12 @@ from typing import NamedTuple
 
 from tabtool.checks import check
 from tabtool.diagnostics import Diagnostic, Level, in_order
+from tabtool.events import Score
 from tabtool.files import read_text
 from tabtool.harp import Layout
 from tabtool.parse import Known, parse
 from tabtool.player import Player
-from tabtool.resolve import Score, resolve
+from tabtool.resolve import resolve
 from tabtool.temperament import Temperament
 from tabtool.tune import Tune
 

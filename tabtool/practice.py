@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from tabtool.diagnostics import Span, TabError, nearest
-from tabtool.resolve import NoteEvent, PlayedBar, Score, Stretch, SymbolEvent
+from tabtool.events import NoteEvent, PlayedBar, Score, Stretch, SymbolEvent
 from tabtool.symbols import bass_note, parse_symbol, voiced
 from tabtool.tune import Bar
 

@@ -28,6 +28,28 @@ class WrittenBar(NamedTuple):
     ending: int
 
 
+def written_bars(bars: Sequence[tuple[Bar, int]]) -> tuple[WrittenBar, ...]:
+    """Bars, each given with the index of its section, as what the bar lines around them say.
+
+    Where a line of the text ends, its bar line may stand there, before the next line or in both.
+    """
+    written = []
+    for index, (bar, section) in enumerate(bars):
+        before = bars[index - 1][0].after if index else None
+        after = bars[index + 1][0].before if index + 1 < len(bars) else None
+        own, end = bar.before, bar.after
+        written.append(
+            WrittenBar(
+                bar,
+                section,
+                opens=bool((own and own.opens) or (before and before.opens)),
+                closes=bool((end and end.closes) or (after and after.closes)),
+                ending=(own.ending if own else 0) or (before.ending if before else 0),
+            )
+        )
+    return tuple(written)
+
+
 def played_order(
     bars: Sequence[WrittenBar],
 ) -> tuple[list[tuple[int, int]], tuple[Diagnostic, ...]]:

@@ -24,12 +24,14 @@ from tabtool.holes.retab import (
     Request,
     retab,
 )
+from tabtool.lengths import BAR_LENGTH
 from tabtool.load import SUFFIX, load
 from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
 from tabtool.player import parse_player
 from tabtool.repeats import REPEAT
-from tabtool.resolve import BAR_LENGTH, HARP_MISSING, LYRIC, NOTHING_TO_HOLD
+from tabtool.resolve import NOTHING_TO_HOLD
 from tabtool.tunings import TUNING_FILE, TUNINGS, UNKNOWN_KEY, read_tuning
+from tabtool.written import HARP_MISSING, LYRIC
 
 MOVING = (  # what is told of a tune that is moved to another harp or key
     NOT_ON_HARP,

@@ -41,15 +41,6 @@ def _even(count: int, swing: Fraction) -> tuple[tuple[Fraction, Fraction, float,
     )
 
 
-def undivided(parts: Sequence[Share]) -> Iterable[Share]:
-    """The shares among parts that are not divided again, in order."""
-    for part in parts:
-        if isinstance(part, Split):
-            yield from undivided(part.parts)
-        else:
-            yield part
-
-
 def flatten(
     parts: Sequence[Share], at: Fraction, length: Fraction
 ) -> Iterable[tuple[Fraction, Fraction, Share]]:

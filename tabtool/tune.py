@@ -6,7 +6,7 @@ belong to `resolve`. Shares of a beat nest: a `Beat` holds one share, or several
 equal length; a `Split` divides one share again.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple, TypeAlias
 
 from tabtool.diagnostics import Span
@@ -242,10 +242,15 @@ class Tune(NamedTuple):
                         yield from notes_of(beat.parts)
 
 
-def notes_of(parts: tuple[Share, ...]) -> Iterator[Note]:
-    """The notes among shares, splits opened."""
+def undivided(parts: Sequence[Share]) -> Iterator[Share]:
+    """The shares among parts that are not divided again, in order."""
     for part in parts:
-        if isinstance(part, Note):
+        if isinstance(part, Split):
+            yield from undivided(part.parts)
+        else:
             yield part
-        elif isinstance(part, Split):
-            yield from notes_of(part.parts)
+
+
+def notes_of(parts: Sequence[Share]) -> Iterator[Note]:
+    """The notes among shares, splits opened."""
+    return (part for part in undivided(parts) if isinstance(part, Note))

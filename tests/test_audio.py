@@ -16,10 +16,10 @@ from measure_reeds import FONTS, Samples, fundamental
 from test_soundfont import built
 
 from tabtool.cli import main
+from tabtool.events import Score
 from tabtool.expression import perform
 from tabtool.load import load
 from tabtool.practice import Practice, arranged, clicks, comping
-from tabtool.resolve import Score
 from tabtool.sound import audio, voice
 from tabtool.sound.soundfont import FontError
 from tabtool.temperament import named

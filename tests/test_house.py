@@ -22,7 +22,7 @@ FLOORS = (
     ("harp", "player"),
     ("tune", "tunings", "temperament", "scala", "mistakes", "symbols"),
     ("header", "canonical"),
-    ("notation", "parse", "repeats", "shares", "resolve"),
+    ("notation", "parse", "repeats", "shares", "events", "written", "lengths", "resolve"),
     ("expression", "practice", "checks"),
     ("load",),
     ("report",),

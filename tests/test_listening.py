@@ -17,10 +17,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tabtool.events import Score
 from tabtool.expression import Sound, perform
 from tabtool.load import load, load_file
 from tabtool.practice import Practice, arranged, clicks
-from tabtool.resolve import Score
 from tabtool.temperament import named
 from tabtool.writers import mid
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import mido
 import pytest
 
+from tabtool.events import Score
 from tabtool.load import load
-from tabtool.resolve import Score
 from tabtool.writers import mid
 
 # The worked example of the SMF text (format 0, 96 ticks): notes 48+60 at 0, 67 at 96, 76 at 192,

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from tabtool.cli import main
 from tabtool.diagnostics import TabError
+from tabtool.events import Score
 from tabtool.load import load
 from tabtool.practice import (
     COUNT_IN,
@@ -24,7 +25,6 @@ from tabtool.practice import (
     share,
     unknown,
 )
-from tabtool.resolve import Score
 from tabtool.symbols import QUALITIES, bass_note, parse_symbol, voiced
 from tabtool.writers import mid
 

@@ -891,9 +891,9 @@ def test_a_file_that_would_last_for_ever_is_refused() -> None:
 
 @pytest.mark.parametrize("form", ["musicxml", "abc", "krn", "mxl"])
 def test_truncated_scores_are_told_or_read(form: str) -> None:
-    from tabtool.resolve import as_written
     from tabtool.scores.staff import staff
     from tabtool.writers import musicxml, mxl
+    from tabtool.written import as_written
 
     tune = load("harp: C\nmeter: 4/4\n| 4^ 4v 5^ 5v | 6^ - - - |\n").tune
     paper = staff(tune, as_written(tune))

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from random_tunes import random_tune, reference, text_of
 
 from tabtool.diagnostics import Diagnostic
+from tabtool.events import NoteEvent, Score
 from tabtool.load import Loaded, load
-from tabtool.resolve import NoteEvent, Score
 
 HEAD = "harp: C\ntempo: 60\n"
 

@@ -28,7 +28,6 @@ from tabtool.cli import main
 from tabtool.drills import worksheet
 from tabtool.load import load, load_file
 from tabtool.player import Player
-from tabtool.resolve import as_written
 from tabtool.scores.staff import staff
 from tabtool.sheet import html, pdf, svg
 from tabtool.sheet.drawing import Box, Page, Text, around
@@ -44,6 +43,7 @@ from tabtool.sheet.style import Style
 from tabtool.sheet.worksheet import worksheet_pages
 from tabtool.tune import Figure, Tune
 from tabtool.tunings import find_tuning, make_harp
+from tabtool.written import as_written
 
 SONGS = sorted((Path(__file__).parent.parent / "songs").glob("*.harptab"))
 METRICS = FontMetrics()

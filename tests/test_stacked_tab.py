@@ -14,10 +14,10 @@ from tabtool.cli import main
 from tabtool.diagnostics import TabError
 from tabtool.load import load
 from tabtool.readers.txt import Typed, read
-from tabtool.resolve import as_written
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
 from tabtool.writers.txt import write
+from tabtool.written import as_written
 
 RICHTER = TUNINGS["Richter"]
 

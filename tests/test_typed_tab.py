@@ -18,11 +18,11 @@ from tabtool.harp import Layout
 from tabtool.header import load_tuning
 from tabtool.load import load
 from tabtool.readers.txt import Typed, read
-from tabtool.resolve import as_written
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.tune import Figure
 from tabtool.tunings import TUNINGS
 from tabtool.writers.txt import lost, write
+from tabtool.written import as_written
 
 RICHTER = TUNINGS["Richter"]
 SONGS = Path(__file__).resolve().parent.parent / "songs"

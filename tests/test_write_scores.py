@@ -25,7 +25,6 @@ from tabtool.cli import main
 from tabtool.load import load
 from tabtool.music import FREE, parse_meter
 from tabtool.readers import Choice, Source
-from tabtool.resolve import as_written
 from tabtool.scores.choose import best_harp
 from tabtool.scores.measures import Melody, Sounded, filled, stream
 from tabtool.scores.notate import notate
@@ -35,6 +34,7 @@ from tabtool.symbols import QUALITIES, parse_symbol
 from tabtool.tunings import TUNINGS, make_harp
 from tabtool.writers import abc, musicxml, mxl
 from tabtool.writers.musicxml import TabAs
+from tabtool.written import as_written
 
 music21 = pytest.importorskip("music21")
 ROOT = Path(__file__).resolve().parent.parent

@@ -10,9 +10,9 @@ from __future__ import annotations
 from tabtool.checks import motion, mouth, reeds
 from tabtool.checks.look import Finding, Look, NoteCheck, PassageCheck
 from tabtool.diagnostics import Diagnostic, Rule
+from tabtool.events import Score
 from tabtool.header import Setting
 from tabtool.player import Player
-from tabtool.resolve import Score
 from tabtool.tune import Figure
 
 NOTE_CHECKS: tuple[NoteCheck, ...] = reeds.CHECKS + mouth.CHECKS

@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from tabtool.diagnostics import Diagnostic, Level, Rule
+from tabtool.events import NoteEvent
 from tabtool.harp import Harp, Technique, Tone
 from tabtool.header import Setting
 from tabtool.player import Player
-from tabtool.resolve import NoteEvent
 from tabtool.tune import Figure
 
 

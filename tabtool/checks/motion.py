@@ -11,9 +11,9 @@ from itertools import pairwise
 
 from tabtool.checks.look import passage_check
 from tabtool.diagnostics import Diagnostic, Level, Rule
+from tabtool.events import NoteEvent
 from tabtool.harp import Breath, Tone
 from tabtool.player import Player
-from tabtool.resolve import NoteEvent
 
 SECONDS_A_HOLE = 0.03  # moving sideways, for each hole beyond the neighbouring one
 BEND_CHANGE = 0.1  # seconds from one bent pitch to another, or to or from a bend

@@ -14,9 +14,9 @@ from tabtool.header import TUNING_SUFFIX, Wrong, find_temperament, load_tuning
 from tabtool.load import SUFFIX, Loaded, load
 from tabtool.player import Player, load_player
 from tabtool.report import as_text, many
-from tabtool.resolve import HARP_MISSING
 from tabtool.temperament import NAMES, Temperament, reference_pitch
 from tabtool.tunings import HARP_KEY_HELP, TUNINGS, make_harp
+from tabtool.written import HARP_MISSING
 
 STDIN = "standard input"
 

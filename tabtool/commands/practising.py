@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
+from tabtool.events import Score
 from tabtool.load import Loaded
 from tabtool.practice import (
     Click,
@@ -22,7 +23,6 @@ from tabtool.practice import (
     unknown,
 )
 from tabtool.report import many
-from tabtool.resolve import Score
 
 
 class Piece(NamedTuple):

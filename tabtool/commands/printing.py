@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.resolve import Written, as_written
 from tabtool.scores.staff import staff
 from tabtool.sheet.engrave import Staves
 from tabtool.sheet.layout import Options, sheet
 from tabtool.sheet.output import DPI, FORMATS, older, render, suffix_of
 from tabtool.sheet.style import PAPERS
 from tabtool.tune import Tune
+from tabtool.written import Written, as_written
 
 if TYPE_CHECKING:
     from tabtool.sheet.drawing import Page

@@ -24,10 +24,10 @@ from tabtool.commands import common, printing
 from tabtool.holes.retab import Keep, Request, retab
 from tabtool.load import Loaded, load
 from tabtool.report import many
-from tabtool.resolve import as_written
 from tabtool.sheet.engrave import Second, pretty
 from tabtool.sheet.layout import Options, sheet
 from tabtool.sheet.output import older
+from tabtool.written import as_written
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -28,6 +28,7 @@ from tabtool.canonical import write
 from tabtool.cli import OK, PROBLEMS
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
+from tabtool.events import Score
 from tabtool.harp import position
 from tabtool.header import Setting
 from tabtool.holes.rekey import interval_to
@@ -36,7 +37,6 @@ from tabtool.holes.tally import Tally, tally
 from tabtool.load import Loaded
 from tabtool.music import Key, parse_key
 from tabtool.report import as_rows, as_text, many, ordinal, summary, table
-from tabtool.resolve import Score
 from tabtool.tune import MusicLine, Tune
 
 FURTHEST = 48  # semitones; past four octaves nothing is left on any harp

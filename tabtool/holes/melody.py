@@ -9,10 +9,10 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from tabtool.events import NoteEvent
 from tabtool.expression import GRACE_S
 from tabtool.harp import Harp
 from tabtool.holes.passage import Passage, Want
-from tabtool.resolve import NoteEvent
 from tabtool.tune import Figure
 
 

@@ -22,6 +22,7 @@ from typing import NamedTuple
 
 from tabtool.canonical import write
 from tabtool.diagnostics import Diagnostic, Level, Rule, Span, TabError, in_order
+from tabtool.events import NoteEvent
 from tabtool.harp import Harp, Layout, Tone
 from tabtool.header import Setting
 from tabtool.holes.fingering import Choice, Grip, Hands, hands
@@ -35,7 +36,6 @@ from tabtool.load import Loaded, load
 from tabtool.music import Key, spell
 from tabtool.parse import parse
 from tabtool.player import Player
-from tabtool.resolve import NoteEvent
 from tabtool.tune import Figure
 from tabtool.tunings import harp_at, make_harp
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 from itertools import groupby, pairwise
 from typing import NamedTuple
 
+from tabtool.events import Score
 from tabtool.harp import Technique
 from tabtool.holes.fingering import hands
 from tabtool.holes.melody import melody
 from tabtool.player import Player
-from tabtool.resolve import Score
 
 
 class Tally(NamedTuple):

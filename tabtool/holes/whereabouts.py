@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from tabtool.diagnostics import Level, Span
+from tabtool.events import NoteEvent
 from tabtool.harp import Technique
 from tabtool.holes.fingering import Grip, Hands, hands
 from tabtool.holes.melody import sounded
 from tabtool.holes.out_of_reach import nearest_ways
 from tabtool.load import Loaded
 from tabtool.player import Player
-from tabtool.resolve import NoteEvent
 from tabtool.tune import Figure, Note
 
 

@@ -19,12 +19,12 @@ from tabtool.page.view import Json
 from tabtool.readers import Choice, Source, source_of
 from tabtool.readers.stacks import LINES
 from tabtool.report import many
-from tabtool.resolve import as_written
 from tabtool.scores.choose import best_harp, fit
 from tabtool.scores.notate import notate
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
 from tabtool.writers.form import in_form
+from tabtool.written import as_written
 
 
 class Exported(NamedTuple):

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from tabtool.events import NoteEvent, Score, Stretch
 from tabtool.expression import Sound, perform
 from tabtool.page.view import Json, place
-from tabtool.resolve import NoteEvent, Score, Stretch
 from tabtool.sound.reeds import REEDS, RELEASE
 
 STEP_S = 0.01  # between two points of a pitch curve

@@ -9,11 +9,11 @@ from __future__ import annotations
 from typing import TypeAlias
 
 from tabtool.diagnostics import Level, Span
+from tabtool.events import NoteEvent, PlayedBar
 from tabtool.harp import Harp, Technique, position
 from tabtool.header import Setting
 from tabtool.load import Loaded
 from tabtool.music import degree
-from tabtool.resolve import NoteEvent, PlayedBar
 from tabtool.tune import Figure
 
 Json: TypeAlias = dict[str, object]

@@ -9,7 +9,6 @@ from typing import NamedTuple
 from tabtool.diagnostics import TabError
 from tabtool.harp import Harp, Tone
 from tabtool.header import Setting
-from tabtool.resolve import Written
 from tabtool.sheet.drawing import Group, Metrics, Page, around, moved, words
 from tabtool.sheet.engrave import Block, Second, Staves, engrave
 from tabtool.sheet.harpmap import tune_map
@@ -20,6 +19,7 @@ from tabtool.sheet.rows import Row, rows
 from tabtool.sheet.spacing import needs
 from tabtool.sheet.style import LARGE, Style
 from tabtool.tune import Tune
+from tabtool.written import Written
 
 SPACE = 0.85  # between blocks, in heights of a hole number
 STRETCH = 0.7  # how much more of it may be spent to fill a page

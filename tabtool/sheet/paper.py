@@ -12,9 +12,9 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from tabtool.diagnostics import Span
-from tabtool.resolve import Section, Written
 from tabtool.shares import flatten
 from tabtool.tune import Hold, MusicLine, Note, Rest, Tune
+from tabtool.written import Section, Written
 
 
 class Measure(NamedTuple):

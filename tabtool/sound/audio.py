@@ -15,9 +15,9 @@ import numpy as np
 import soundfile
 
 from tabtool.diagnostics import TabError
+from tabtool.events import Score
 from tabtool.expression import SHUT, Sound, perform
 from tabtool.practice import Click, Strum
-from tabtool.resolve import Score
 from tabtool.sound import backing, voice
 from tabtool.sound.voice import Samples
 

@@ -61,6 +61,12 @@ class Key(NamedTuple):
         return self.tonic if self.mode == "major" else f"{self.tonic} {self.mode}"
 
 
+def moved(key: Key, semitones: int) -> Key:
+    """The key of the same mode so many semitones higher."""
+    pitch = 60 + (key.pitch_class + semitones) % 12
+    return key._replace(tonic=spell(pitch, key._replace(tonic="C"))[:-1])
+
+
 def parse_key(text: str) -> Key | None:
     """``E``, ``A minor``, ``Am``, ``d dorian``; None for anything else."""
     found = re.fullmatch(r"\s*([A-Ga-g])(#|b|♯|♭)?\s*(\w*)\s*", text)

@@ -324,14 +324,19 @@ def test_other_words(words: str) -> None:
     assert sign_of(words) is None
 
 
-@pytest.mark.parametrize("words", ["Fine", "D.C.", "^D.S.", "Segno", "Chorus", "Allegro", "Drone"])
+@pytest.mark.parametrize(
+    "words", ["Fine", "D.C.", "^D.S.", "Segno", "Chorus", "Allegro", "Drone", "A tempo"]
+)
 def test_words_in_abc_are_no_chord_symbols(words: str) -> None:
     """Old tunes have them between plain quotes, where a chord would stand (4.18)."""
     melody = read(
-        (ABC + f'"{words}"c4 | "Am7"d4 | "B♭"e4 | "Cmaj7"f4 | "N.C."g4 |\n').encode(), "abc"
+        (
+            ABC + f'"{words}"c4 | "Am7"d4 | "B♭"e4 | "Cmaj7"f4 | "N.C."g4 | "Gmadd9"a4 | "Ano3"b4\n'
+        ).encode(),
+        "abc",
     )
     symbols = [text for bar in melody.measures for _, text in bar.symbols]
-    assert symbols == ["Am7", "B♭", "Cmaj7", "N.C."]
+    assert symbols == ["Am7", "B♭", "Cmaj7", "N.C.", "Gmadd9", "Ano3"]
     assert melody.lost
 
 

@@ -203,6 +203,116 @@ def test_a_bar_line_not_to_be_seen_ends_no_part() -> None:
     assert [pitch for _, pitch in heard(text)] == [67, 72, 74, 76, 77, 72, 74] * 2 + [76]
 
 
+@pytest.mark.parametrize(
+    ("key", "pitches"),
+    [
+        ("D", [73, 74, 76, 78]),
+        ("D =c", [72, 74, 76, 78]),
+        ("D exp _e ^f", [72, 74, 75, 78]),
+        ("C ^f", [72, 74, 76, 78]),
+        ("none", [72, 74, 76, 77]),
+        ("G#", [73, 75, 77, 79]),
+        ("Em ^c", [73, 74, 76, 78]),
+        ("Dorian", [72, 74, 76, 77]),
+        ("B loc", [72, 74, 76, 77]),
+        ("Hp", [73, 74, 76, 78]),
+        ("G treble-8", [60, 62, 64, 66]),
+        ("G clef=treble+8 name=x8", [84, 86, 88, 90]),
+        ("C octave=-1", [60, 62, 64, 65]),
+        ("C clef=bass transpose=-2", [70, 72, 74, 75]),
+        ("clef=alto", [72, 74, 76, 77]),
+    ],
+)
+def test_what_a_key_line_says_of_pitch(key: str, pitches: list[int]) -> None:
+    """ABC 2.1, 3.1.14 and 4.6 (from memory)."""
+    head = f"X:1\nM:4/4\nL:1/4\nK:{key}\n"
+    melody = Source(abc("cdef|", head), "x.abc", "abc").melody(Choice())
+    assert list(melody.pitches()) == pitches
+    told = " ".join(melody.lost)
+    assert ("not understood" in told) is (key == "Dorian")
+    assert ("than written" in told) is (pitches[0] not in (72, 73))
+
+
+@pytest.mark.parametrize(
+    ("bar", "pitches"),
+    [
+        ("^c c d c|c4", [73, 73, 74, 73, 72]),
+        ("^c C c' d|", [73, 61, 85, 74]),
+        ("_B2 =B B|B4", [70, 71, 71, 71]),
+        ("^f f =f f|", [78, 78, 77, 77]),
+        ("f =f f ^f|", [77, 77, 77, 78]),
+    ],
+)
+def test_an_accidental_holds_to_the_end_of_the_bar(bar: str, pitches: list[int]) -> None:
+    """ABC 2.1, 11.3: in all octaves; music21 reads it so where the text names that version."""
+    head = HEAD.replace("1/8", "1/4")
+    melody = Source(abc(bar, head), "x.abc", "abc").melody(Choice())
+    assert list(melody.pitches()) == pitches
+    score = music21.converter.parseData(VERSION + head + bar + "\n", format="abc")
+    assert [n.pitch.ps for n in score.recurse().notes] == pitches
+
+
+@pytest.mark.parametrize(
+    ("bar", "pitches"),
+    [
+        ("[^ce]2 c2|c4", [73, 76, 73, 72]),
+        ("__e e ^^f f|", [74, 74, 79, 79]),
+        ("{^c}d2 c2|c4", [74, 73, 72]),
+        ("^c4-|c2 c2|", [73, 72]),
+        ("^c4|c4|", [73, 72]),
+        ("[K:D]c =c c2|[K:C]c4|", [73, 72, 72, 72]),
+    ],
+)
+def test_accidentals_wherever_they_stand(bar: str, pitches: list[int]) -> None:
+    """As on a staff, double ones too, where a tie carries an accidental over the bar line; common practice."""
+    melody = Source(abc(bar, HEAD.replace("1/8", "1/4")), "x.abc", "abc").melody(Choice())
+    assert list(melody.pitches()) == pitches
+
+
+@pytest.mark.parametrize(
+    ("reach", "pitches"), [("not", [73, 72, 60]), ("octave", [73, 73, 60]), ("pitch", [73, 73, 61])]
+)
+def test_how_far_an_accidental_holds(reach: str, pitches: list[int]) -> None:
+    """ABC 2.1, 11.3, from memory."""
+    head = f"%%propagate-accidentals {reach}\n" + HEAD
+    assert list(Source(abc("^ccC|", head), "x.abc", "abc").melody(Choice()).pitches()) == pitches
+
+
+def test_the_key_that_sounds() -> None:
+    melody = Source(abc('"D"cdef|', HEAD.replace("K:C", "K:D transpose=-2")), "x.abc", "abc")
+    read = melody.melody(Choice())
+    assert str(read.measures[0].change.key) == "C"
+    assert "notes sound 2 semitones lower than written" in " ".join(read.lost)
+    assert "chord symbols stay as written" in " ".join(read.lost)
+
+
+def test_what_one_voice_of_abc_says_for_all() -> None:
+    """Names in the head; tempo, sections and jumps as files have them, in the first voice."""
+    head = HEAD.replace("K:", 'Q:1/4=90\nV:1 name="Tune"\nV:2 name="Low" octave=-1\nK:')
+    body = (
+        "V:1\nP:A\nc8|!fine!d8|\nV:2\ne8|f8|\n"
+        "V:1\nP:B\n[Q:1/4=60]g8|a8!D.C.alfine!|\nV:2\nb8|c'8|\n"
+    )
+    data = abc(body, head)
+    with pytest.raises(TabError, match="1 Tune; 2 Low"):
+        Source(data, "x.abc", "abc").melody(Choice())
+    for part, pitches in (("Tune", [72, 74, 79, 81, 72, 74]), ("Low", [64, 65, 71, 72, 64, 65])):
+        melody = Source(data, "x.abc", "abc").melody(Choice(part))
+        assert list(melody.pitches()) == pitches
+        assert [m.change.section for m in melody.measures] == ["A", "", "B", "", "A", ""]
+        assert [m.change.tempo for m in melody.measures] == [90, None, 60, None, 90, None]
+
+
+def test_what_means_nothing_in_abc_is_told() -> None:
+    data = abc('c2y2d2 y3e2`f2|^/c2 q d2 "Am e4|', "U:k=!trill!\n" + HEAD) + b"kc8|\n"
+    melody = Source(data, "x.abc", "abc").melody(Choice())
+    assert [note.duration for note in melody.measures[0].notes] == [1] * 4
+    told = " ".join(melody.lost)
+    assert 'signs that mean nothing where they stand: q (1), " (1), m (1)' in told
+    assert "quarter tones and the like, read without (1)" in told
+    assert "decorations (1)" in told
+
+
 def test_what_mail_does_to_a_text() -> None:
     """Quoted-printable (RFC 2045, 6.7): =3D is =, =20 a blank, = at the end joins two lines."""
     melody = Source(abc("=3DB2^F2 =3DF=20\nc3 =\nd4|"), "x.abc", "abc").melody(Choice())
@@ -317,6 +427,7 @@ MISREAD = {
 }  # fmt: skip
 
 
+VERSION = "%abc-2.1\n"  # without it music21 lets an accidental count for its own note alone
 PART_ENDS = {"double", "final", "heavy-light"}  # bar lines, as music21 calls them
 
 
@@ -360,7 +471,8 @@ def plain_abc(data: bytes, part: str) -> str:
     head = "".join(line for line in head.splitlines(True) if line[1:2] == ":" and line[0] != "V")
     body = re.sub(rf"(?m)^\[V:(?!{re.escape(part)}\]).*\n|\[V:[^\]]*\]|^V:.*\n", "", body)
     body = re.sub(r"\[([KMLQP]:[^\]]*)\]", r"\n\1\n", body)
-    return head + key + re.sub(r"(?m)^(?![A-Za-z]:).*$", _undecorated, body)
+    music = re.sub(r"(?m)^(?![A-Za-z]:).*$", _undecorated, body)
+    return VERSION + head + key + music
 
 
 def by_music21(data: bytes, part: str) -> Any:

@@ -17,7 +17,7 @@ import os
 from tabtool.cli import OK
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
-from tabtool.music import spell
+from tabtool.music import moved
 from tabtool.readers import HARP, Choice, Source, open_source
 from tabtool.readers.stacks import LINES
 from tabtool.report import many
@@ -148,8 +148,8 @@ def transposed(melody: Melody, semitones: int) -> Melody:
     for measure in melody.measures:
         key = measure.change.key
         if key is not None:
-            name = spell(60 + (key.pitch_class + semitones) % 12, key._replace(tonic="C"))[:-1]
-            measure = measure._replace(change=measure.change._replace(key=key._replace(tonic=name)))
+            change = measure.change._replace(key=moved(key, semitones))
+            measure = measure._replace(change=change)
         notes = tuple(
             note._replace(
                 pitches=tuple(pitch + semitones for pitch in note.pitches),

@@ -12,10 +12,11 @@ from fractions import Fraction
 from typing import Any
 
 from tabtool.diagnostics import TabError
-from tabtool.music import Meter
+from tabtool.music import Meter, moved
 from tabtool.readers import HARP, Choice, choose_part, counted, few_enough, text_of
 from tabtool.readers.abc_fields import field
 from tabtool.readers.abc_text import BarText, Place, scan
+from tabtool.report import many
 from tabtool.scores.measures import Measure, Melody, Sign, Sounded
 
 LONGEST = 200_000  # characters of one tune
@@ -44,7 +45,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     from tabtool.readers.staff import parse_score  # music21: late, for it is slow
 
     score = parse_score(voice.notes_only, "abc", name)
-    sounding = list(_sounding(score.parts[0])) if score.parts else []
+    sounding = list(_heard(score.parts[0])) if score.parts else []
     places = [place for bar in voice.bars for place in bar.places]
     if len(sounding) != len(places):
         raise TabError(
@@ -54,15 +55,37 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     if HARP.fullmatch(field(head, "N")) and measures:
         change = measures[0].change._replace(harp=field(head, "N"))
         measures[0] = measures[0]._replace(change=change)
+    measures, shifted = _sounding(measures, places[0].shift)
     said = ("the notation has no place for " + counted(taken.lost),) if taken.lost else ()
     return Melody(
         tuple(measures),
         field(head, "T"),
         field(head, "C"),
         voice.name if len(names) > 1 else "",
-        (*said, *taken.remarks, *(("=3D, left by mail, is read as =",) if damaged else ())),
+        (
+            *said,
+            *taken.remarks,
+            *shifted,
+            *(("=3D, left by mail, is read as =",) if damaged else ()),
+        ),
         taken.sections,
     )
+
+
+def _sounding(measures: list[Measure], shift: int) -> tuple[list[Measure], tuple[str, ...]]:
+    """The bars with their keys as they sound, and in words how far that is from the text."""
+    if not shift:
+        return measures, ()
+    out = []
+    for bar in measures:
+        key = bar.change.key
+        sounding = key and moved(key, shift)
+        out.append(bar._replace(change=bar.change._replace(key=sounding)))
+    said = f"notes sound {many(abs(shift), 'semitone')} {'lower' if shift < 0 else 'higher'}"
+    said += " than written, as the clef or octave= or transpose= says"
+    if shift % 12 and any(bar.symbols for bar in measures):
+        said += "; chord symbols stay as written"
+    return out, (said,)
 
 
 def _unmailed(text: str) -> str:
@@ -90,7 +113,7 @@ def _opened(bars: tuple[BarText, ...]) -> tuple[BarText, ...]:
     return tuple(out)
 
 
-def _sounding(part: Any) -> Iterator[Sounded]:
+def _heard(part: Any) -> Iterator[Sounded]:
     """Every note and rest of a part in order, each at onset 0, grace notes with their note."""
     from tabtool.readers.staff import struck
 
@@ -140,6 +163,10 @@ def _at(
     place: Place, note: Sounded, now: Fraction, meter: Meter, before: Sounded | None
 ) -> Sounded:
     """A note at its place in the bar, with its words and tab, tied to `before` if it is."""
+    note = note._replace(
+        pitches=tuple(pitch + place.shift for pitch in note.pitches),
+        grace=tuple(pitch + place.shift for pitch in note.grace),
+    )
     lasts = note.duration * place.ratio
     if place.whole_bar and meter.beats is not None:
         lasts = meter.beats * meter.beat_quarters

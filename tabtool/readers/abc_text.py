@@ -3,7 +3,8 @@
 How long notes are and what pitch they have is left to music21, which is handed the text
 again without anything else (`Voice.notes_only`): its notes stand in the order of ours.
 Tuplets and broken rhythms are kept from it: it knows no tuplet of more than nine notes, and
-loses a broken rhythm at a grace note, a tie or a dot.
+loses a broken rhythm at a grace note, a tie or a dot. Accidentals are written out for it: in
+a text that does not name its version it takes none beyond its note.
 Clauses named are those of the ABC standard 2.1.
 """
 
@@ -17,7 +18,17 @@ from typing import NamedTuple
 
 from tabtool.music import FREE, Meter
 from tabtool.notation import NoteError, parse_figure
-from tabtool.readers.abc_fields import field, order_of, read_key, read_meter, read_tempo
+from tabtool.readers import counted
+from tabtool.readers.abc_fields import (
+    Accidentals,
+    Signature,
+    field,
+    order_of,
+    read_meter,
+    read_shift,
+    read_signature,
+    read_tempo,
+)
 from tabtool.scores.jumps import sign_of
 from tabtool.scores.measures import NO_CHANGE, Change, Sign
 
@@ -31,7 +42,9 @@ _PIECE = re.compile(
       | (?P<old_chord>\+(?!f+\+)(?:[_^=]*[A-Ga-g][,']*[\d/]*-?){2,}\+)
       | (?P<decoration>![^!\s]+!|\+[^+\s]+\+)
       | (?P<note>\[(?:"[^"]*")*[^\]|:0-9"][^\]|]*\]|[_^=]*[A-Ga-g][,']*)
+      | (?P<microtone>(?:\^|_)(?:\d+/?\d*|/\d*)(?=[A-Ga-g]))
       | (?P<rest>[zx])
+      | (?P<space>y\d*|[\s`$\\!*])
       | (?P<bars_rest>[ZX])(?P<count>\d{0,9})
       | (?P<tuplet>\(\d{1,3}(?::\d{0,4}){0,2})
       | (?P<slur>[()])
@@ -46,7 +59,8 @@ _IN_CHORD = re.compile(r"[_^=]*[A-Ga-g][,']*[\d/]*")
 _ON_CHORD = re.compile(r"""![^!\s]+!|\+[^+\s]+\+|"[^"]*"|[~HIJKLMNOPQRSTUVWuv]""")
 # A chord symbol (4.18), not a word that begins with the letter of a note.
 _SYMBOL = re.compile(
-    r"[A-G][#b♯♭]?(?:(?![a-z])|(?:maj|min|mmaj|dim|aug|sus|add)|[mo](?![a-z]))|N\.?C"
+    r"[A-G][#b♯♭]?m?"
+    r"(?:(?!\s*[a-z])|\s*(?:maj|min|dim|dom|aug|sus|add|no\d|omit)|o(?!\s*[a-z]))|N\.?C"
 )
 _CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 passes on
 
@@ -56,7 +70,7 @@ class Place(NamedTuple):
 
     `whole_bar` is a rest that lasts as long as the bar does, whatever that is; `ties`
     tells that a tie leads from the note to the next (4.11). In a tuplet or a broken rhythm
-    it lasts `ratio` of what is written (4.4, 4.13).
+    it lasts `ratio` of what is written (4.4, 4.13). It sounds `shift` semitones higher.
     """
 
     rest: bool = False
@@ -68,6 +82,7 @@ class Place(NamedTuple):
     ties: bool = False
     ratio: Fraction = Fraction(1)
     signs: tuple[Sign, ...] = ()
+    shift: int = 0
 
 
 class BarText(NamedTuple):
@@ -112,17 +127,20 @@ def scan(text: str) -> Scan:
     key = re.search(r"^K:.*$", text, re.MULTILINE)
     assert key is not None
     head, body = text[: key.start()], text[key.end() :]
-    scanning = _Scanning(head, key[0])
+    scanning = _Scanning(head, key[0][2:].strip())
     for line in body.split("\n"):
         if not line.startswith("%"):
             scanning.line(re.sub(r"(?<!\\)%.*", "", line))
     order = field(head, "P")
     sections = order_of(order)
-    remarks = (
-        [f"the order of sections, P:{order}, is not understood"] if order and not sections else []
-    )
+    remarks = scanning.remarks
+    if scanning.stray:
+        remarks.append(f"signs that mean nothing where they stand: {counted(scanning.stray)}")
+    if order and not sections:
+        remarks.append(f"the order of sections, P:{order}, is not understood")
+    voices = [voice.finished() for voice in scanning.voices.values() if voice.has_notes]
     return Scan(
-        tuple(voice.finished() for voice in scanning.voices.values() if voice.has_notes),
+        tuple(_shared(voices)),
         scanning.meter,
         +scanning.lost,  # without the counts of nothing
         tuple(remarks),
@@ -130,12 +148,63 @@ def scan(text: str) -> Scan:
     )
 
 
+def _shared(voices: list[Voice]) -> Iterator[Voice]:
+    """The voices with what only another of as many bars says of tempo, meter, parts and jumps."""
+    for voice in voices:
+        for other in voices:
+            if other is voice or len(other.bars) != len(voice.bars):
+                continue
+            for name in ("section", "tempo", "meter"):
+                said = [getattr(place.change, name) for bar in voice.bars for place in bar.places]
+                if not any(said[1:]):
+                    voice = _with_changes(voice, other, name)
+            if not any(bar.signs or any(p.signs for p in bar.places) for bar in voice.bars):
+                voice = _with_signs(voice, other)
+        yield voice
+
+
+def _with_changes(voice: Voice, other: Voice, name: str) -> Voice:
+    bars = []
+    for bar, theirs in zip(voice.bars, other.bars, strict=True):
+        value = next((v for p in theirs.places if (v := getattr(p.change, name))), None)
+        first = bar.places[0]
+        if value:
+            first = first._replace(change=first.change._replace(**{name: value}))
+        bars.append(bar._replace(places=(first, *bar.places[1:])))
+    return voice._replace(bars=tuple(bars))
+
+
+def _with_signs(voice: Voice, other: Voice) -> Voice:
+    """The signs of the other voice, those within a bar behind its last note."""
+    bars = []
+    for bar, theirs in zip(voice.bars, other.bars, strict=True):
+        first = bar.places[0]._replace(signs=theirs.places[0].signs)
+        inside = tuple(sign for place in theirs.places[1:] for sign in place.signs)
+        bars.append(bar._replace(places=(first, *bar.places[1:]), signs=(*inside, *theirs.signs)))
+    return voice._replace(bars=tuple(bars))
+
+
+class _Start(NamedTuple):
+    """What the head says of every voice: the unit of length, the key line and the tempo.
+
+    `reach` is how far accidentals hold (11.3).
+    """
+
+    unit: str
+    reach: str
+    signature: Signature
+    change: Change
+
+
 class _Voice:
     """A voice in the making."""
 
-    def __init__(self, name: str, head: str) -> None:
+    def __init__(self, name: str, start: _Start) -> None:
         self.name = name
-        self.outward = head
+        self.outward = f"X:1\nL:{start.unit}\nK:C\n"
+        self.accidentals = Accidentals(start.signature.signs, start.reach)
+        self.shift = start.signature.shift
+        self.change = start.change  # from the next note on
         self.ratio = Fraction(1)  # of the tuplet being read
         self.tuplet_left = 0  # its notes still to come
         self.overlaid = False  # in a second voice of the bar being read
@@ -169,6 +238,7 @@ class _Voice:
             )  # fmt: skip
             self.bar_ends.append((len(self.places), len(self.bars)))
             self.start = len(self.places)
+            self.accidentals.bar_line()
             self.opens = False
         elif closes and self.bars:
             self.bars[-1] = self.bars[-1]._replace(closes=True)
@@ -203,16 +273,24 @@ class _Voice:
 class _Scanning:
     """One pass over the body of a tune."""
 
-    def __init__(self, head: str, key_line: str) -> None:
+    def __init__(self, head: str, key: str) -> None:
         self.lost: Counter[str] = Counter()
+        self.stray: Counter[str] = Counter()
         self.meter = read_meter(field(head, "M")) or FREE
         bar = self.meter.beats and self.meter.beats * self.meter.beat_quarters
         unit = field(head, "L") or ("1/16" if bar and bar < 3 else "1/8")  # 3.1.7
-        self.head = f"X:1\nL:{unit}\n{key_line}\n"
+        signature = read_signature(key)
+        self.remarks = [signature.remark] if signature.remark else []
+        change = Change(tempo=read_tempo(field(head, "Q")), key=signature.key)
+        reach = re.search(r"(?m)^(?:%%|I:)propagate-accidentals\s+(not|octave|pitch)", head)
+        self.start = _Start(unit, reach[1] if reach else "pitch", signature, change)
         self.voices: dict[str, _Voice] = {}
-        self.voice = self.voices.setdefault("1", _Voice("1", self.head))
+        for value in re.findall(r"(?m)^V:(.*)", head):
+            self.voice_of(value.strip())
+        self.voice = next(iter(self.voices.values()), None) or self.voice_of("1")
+        self.defined = set(re.findall(r"(?m)^U:\s*(\S)\s*=", head))  # signs of its own (4.16)
         self.symbol = self.tab = ""
-        self.change = Change(tempo=read_tempo(field(head, "Q")), key=read_key(key_line[2:].strip()))
+        self.change = NO_CHANGE
         self.now = self.meter
 
     def line(self, line: str) -> None:
@@ -235,23 +313,40 @@ class _Scanning:
         elif letter == "s":
             self.lost["lines of symbols"] += 1
         elif letter == "K":
-            self.change = self.change._replace(key=read_key(value) or self.change.key)
-            self.voice.outward += f"\nK:{value}\n"
+            self.key(value)
         elif letter == "L":
             self.voice.outward += f"\nL:{value}\n"
         elif letter == "M":
             self.now = read_meter(value) or FREE
-            self.change = self.change._replace(meter=self.now)
+            self.voice.change = self.voice.change._replace(meter=self.now)
         elif letter == "Q":
             self.change = self.change._replace(tempo=read_tempo(value) or self.change.tempo)
         elif letter == "P":
             self.change = self.change._replace(section=value)
         elif letter == "V":
-            name = value.split()[0] if value else "1"
-            self.voice = self.voices.setdefault(name, _Voice(name, self.head))
-            called = re.search(r'\b(?:name|nm)="([^"]*)"', value)
-            if called:
-                self.voice.name = called[1]
+            self.voice = self.voice_of(value)
+
+    def key(self, value: str) -> None:
+        signature = read_signature(value)
+        if signature.remark:
+            self.remarks.append(signature.remark)
+        if signature.signs is not None:
+            change = self.voice.change
+            self.voice.change = change._replace(key=signature.key or change.key)
+            self.voice.accidentals.signs = signature.signs
+        if re.search(r"clef|octave|transpose|[+-]8", value):
+            self.voice.shift = signature.shift
+
+    def voice_of(self, value: str) -> _Voice:
+        """The voice that a V: names, with what it says of it (7.1)."""
+        name = value.split()[0] if value else "1"
+        voice = self.voices.setdefault(name, _Voice(name, self.start))
+        called = re.search(r'\b(?:name|nm)="([^"]*)"', value)
+        if called:
+            voice.name = called[1]
+        if re.search(r"clef|octave|transpose|[+-]8", value):
+            voice.shift = read_shift(value)
+        return voice
 
     def piece(self, piece: re.Match[str]) -> None:
         kind, text = piece.lastgroup, piece[0]
@@ -291,7 +386,9 @@ class _Scanning:
             self.voice.overlaid = True
         elif kind in ("note", "old_chord"):
             self.voice.line.append(len(self.voice.places))
-            self.voice.outward += self.chord(text) if text[0] in "[+" else text
+            tied = bool(self.voice.places) and self.voice.places[-1].ties
+            bare = self.chord(text) if text[0] in "[+" else text
+            self.voice.outward += self.voice.accidentals.written_out(bare, tied)
             self.place(False)
             if "-" in text:
                 self.tie()
@@ -307,11 +404,17 @@ class _Scanning:
         elif kind == "broken":
             self.voice.broken = text
         elif kind == "grace":
-            self.voice.outward += text
+            self.voice.outward += self.voice.accidentals.written_out(text)
         elif kind == "length":
             self.voice.outward += _halves(text)
+        elif kind == "space":
+            self.voice.outward += " "
+        elif kind == "microtone":
+            self.lost["signs of quarter tones and the like, read without"] += 1
+        elif text in self.defined:
+            self.lost["decorations"] += 1
         else:
-            self.voice.outward += " " if text.isspace() else ""
+            self.stray[text] += 1
 
     def bars_rest(self, count: str) -> None:
         """Bars of rest (4.5); within a bar, where there is no place for them, a rest like z."""
@@ -370,10 +473,11 @@ class _Scanning:
     def place(self, rest: bool, whole_bar: bool = False) -> None:
         self.voice.places.append(
             Place(
-                rest, self.symbol, self.tab, (), self.change, whole_bar,
-                ratio=self.ratio(), signs=self.voice.taken_signs(),
+                rest, self.symbol, self.tab, (), self.change.over(self.voice.change), whole_bar,
+                ratio=self.ratio(), signs=self.voice.taken_signs(), shift=self.voice.shift,
             )
         )  # fmt: skip
+        self.voice.change = NO_CHANGE
         self.symbol = self.tab = ""
         self.change = NO_CHANGE
 
@@ -388,6 +492,7 @@ class _Scanning:
             self.voice.signs.append(sign)
             return
         if _SYMBOL.match(text):
+            self.lost["chord symbols with no note of their own"] += bool(self.symbol)
             self.symbol = text
             return
         if not text.startswith(("^", "_", "<", ">", "@")):

@@ -264,7 +264,7 @@ def test_an_accidental_holds_to_the_end_of_the_bar(bar: str, pitches: list[int])
     ],
 )
 def test_accidentals_wherever_they_stand(bar: str, pitches: list[int]) -> None:
-    """As on a staff, double ones too, where a tie carries an accidental over the bar line; common practice."""
+    """As on a staff, where a tie carries one over the bar line; common practice, no source."""
     melody = Source(abc(bar, HEAD.replace("1/8", "1/4")), "x.abc", "abc").melody(Choice())
     assert list(melody.pitches()) == pitches
 

@@ -19,7 +19,8 @@ from tabtool.harp import Harp, Technique, Tone
 from tabtool.header import FIELDS, TUNING_SUFFIX, Setting
 from tabtool.lengths import BAR_LENGTH
 from tabtool.load import Loaded
-from tabtool.parse import UNKNOWN_HEADER, UNREADABLE, parse
+from tabtool.notation import UNREADABLE
+from tabtool.parse import UNKNOWN_HEADER, parse
 from tabtool.player import Player
 from tabtool.resolve import NOTHING_TO_HOLD
 from tabtool.tune import PLAIN, Bar, Beat, Figure, HeaderLine, MusicLine, Note

@@ -9,12 +9,13 @@ from __future__ import annotations
 import os
 from typing import NamedTuple
 
+from tabtool.bars import Known
 from tabtool.checks import check
 from tabtool.diagnostics import Diagnostic, Level, in_order
 from tabtool.events import Score
 from tabtool.files import read_text
 from tabtool.harp import Layout
-from tabtool.parse import Known, parse
+from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.resolve import resolve
 from tabtool.temperament import Temperament

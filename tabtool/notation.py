@@ -1,8 +1,9 @@
 """The grammar at work: what lark makes of a line of bars, and what one note token means.
 
-The one module that builds the lark parser and finds the grammar; `parse` deals with whole
-texts. Lark is given a transformer, so no tree is built: a beat comes as a list of tokens, a
-split as a tuple, and a note token is read by the same grammar from its own start rule.
+The one module that builds the lark parser and finds the grammar; `bars` deals with lines of
+bars, `parse` with whole texts. Lark is given a transformer, so no tree is built: a beat comes as
+a list of tokens, a split as a tuple, and a note token is read by the same grammar from its own
+start rule.
 """
 
 from __future__ import annotations
@@ -14,8 +15,11 @@ from typing import Any
 from lark import Lark, TextSlice, Token, Transformer
 from lark.exceptions import UnexpectedInput
 
+from tabtool.diagnostics import Level, Rule
 from tabtool.harp import Breath, Technique, Tone
 from tabtool.tune import Barline, Figure, Marks
+
+UNREADABLE = Rule("unreadable", Level.ERROR, "The text is not in the notation.", reads=True)
 
 
 def parse_figure(token: str) -> Figure:

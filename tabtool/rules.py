@@ -11,6 +11,7 @@ from typing import NamedTuple
 from tabtool.checks import NOTE_CHECKS, PASSAGE_CHECKS
 from tabtool.diagnostics import Diagnostic, Rule
 from tabtool.header import TUNING_SUFFIX
+from tabtool.headerlines import HEADER_PLACE, HEADER_VALUE
 from tabtool.holes.headings import HARPS_JOINED, SYMBOL_LEFT
 from tabtool.holes.retab import (
     BEYOND_PLAYER,
@@ -26,7 +27,8 @@ from tabtool.holes.retab import (
 )
 from tabtool.lengths import BAR_LENGTH
 from tabtool.load import SUFFIX, load
-from tabtool.parse import HEADER_PLACE, HEADER_VALUE, UNKNOWN_HEADER, UNREADABLE
+from tabtool.notation import UNREADABLE
+from tabtool.parse import UNKNOWN_HEADER
 from tabtool.player import parse_player
 from tabtool.repeats import REPEAT
 from tabtool.resolve import NOTHING_TO_HOLD

@@ -12,6 +12,7 @@ import os
 from collections.abc import Callable
 
 from tabtool import canonical
+from tabtool.bars import Known
 from tabtool.diagnostics import TabError
 from tabtool.files import decode
 from tabtool.fixes import Fixes
@@ -28,7 +29,6 @@ from tabtool.page.moving import move as moved
 from tabtool.page.play import sounds, voice
 from tabtool.page.takes import judge, write_down
 from tabtool.page.view import Json, needs, view
-from tabtool.parse import Known
 from tabtool.player import Player
 from tabtool.readers import SUFFIXES, Choice
 from tabtool.readers.stacks import LINES

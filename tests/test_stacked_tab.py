@@ -4,6 +4,7 @@ typed text is common practice, no source."""
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from hypothesis import strategies as st
 from tabtool.cli import main
 from tabtool.diagnostics import TabError
 from tabtool.load import load
+from tabtool.notation import parse_figure
+from tabtool.readers.stacks import Row, Sign, gathered
 from tabtool.readers.txt import Typed, read
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.tunings import TUNINGS
@@ -249,3 +252,17 @@ def test_what_is_written_has_no_lines_to_stack() -> None:
     tune = load("harp: C\nmeter: free\n\n| 4^ 5^ 6^ |\n| 5^ 6^ 7^ |\n").tune
     mail = write(tune, as_written(tune).words, SPELLINGS["plus-minus"])
     assert bars(mail.decode(), spelling="") == ["4^ 5^ 6^", "5^ 6^ 7^"]
+
+
+def test_a_line_costs_alike_among_many_and_among_few() -> None:
+    """From 1,000 to 16,000 lines of one number each, directly below each other."""
+
+    def seconds_a_line(count: int) -> float:
+        figure = parse_figure("4^")
+        rows: list[Row] = [(Sign(line, 0, "+4", figure),) for line in range(count)]
+        start = time.process_time()
+        assert gathered(rows, "", "mail.txt") == [(row,) for row in rows]
+        return (time.process_time() - start) / count
+
+    few = min(seconds_a_line(1000) for _ in range(10))
+    assert min(seconds_a_line(16_000) for _ in range(2)) / few < 4

@@ -119,7 +119,8 @@ def _ways(run: Sequence[Row]) -> list[_Way]:
     ends = [_ends(run, start) for start in range(last)]
     ways = {(above, last): [_Way(0)] for above in range(last)}
     for start in reversed(range(last)):
-        for above in [above for above in range(start) if start in ends[above]] or [start]:
+        near = range(max(0, start - HIGHEST), start)  # no part is higher
+        for above in [above for above in near if start in ends[above]] or [start]:
             found = [
                 _Way(rest.parts + 1, end, rest)
                 for end in ends[start]

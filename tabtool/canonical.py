@@ -33,8 +33,9 @@ def write(tune: Tune) -> str:
 
     ValueError if part of it could not be read: what is not understood cannot be laid out.
     """
+    lines = tune.lines
+    laid = _laid_out(lines)
     out: list[str] = []
-    lines = list(tune.lines)
     for index, line in enumerate(lines):
         if isinstance(line, BlankLine):
             if out and out[-1] != "":
@@ -42,12 +43,7 @@ def write(tune: Tune) -> str:
             continue
         if isinstance(line, SectionLine) and out and out[-1] != "" and not _is_remark(lines, index):
             out.append("")
-        if isinstance(line, MusicLine):
-            out.append("")  # its place; laid out with its neighbours below
-            out[-1] = "\0" + str(index)
-        else:
-            out.append(_text(line))
-    _lay_out(out, lines)
+        out.append(laid[index] if index in laid else _text(line))
     while out and out[-1] == "":
         out.pop()
     return "\n".join(out) + "\n"
@@ -73,18 +69,22 @@ def _text(line: Line) -> str:
     return f"{text} {line.comment}" if line.comment else text
 
 
-def _lay_out(out: list[str], lines: Sequence[Line]) -> None:
-    """Write the lines of bars, each run of them (lyrics and comments between) in columns."""
-    run: list[int] = []
-    for at, text in enumerate([*out, ""]):
-        if text.startswith("\0"):
-            run.append(at)
-        elif not text.startswith(("lyric:", "#")):
-            rows = [_row(lines[int(out[place][1:])]) for place in run]
-            for place, row in zip(run, _columns(rows), strict=True):
-                comment = getattr(lines[int(out[place][1:])], "comment", "")
-                out[place] = f"{row} {comment}".strip() if comment else row
-            run = []
+def _laid_out(lines: Sequence[Line]) -> dict[int, str]:
+    """The texts of the lines of bars by their places among the lines, in columns.
+
+    They stand under each other as far as nothing but lyrics and comments is between.
+    """
+    texts: dict[int, str] = {}
+    run: dict[int, MusicLine] = {}
+    for index, line in enumerate((*lines, None)):
+        if isinstance(line, MusicLine):
+            run[index] = line
+        elif not isinstance(line, (LyricLine, CommentLine)):
+            rows = _columns([_row(music) for music in run.values()])
+            for (place, music), row in zip(run.items(), rows, strict=True):
+                texts[place] = f"{row} {music.comment}".strip() if music.comment else row
+            run = {}
+    return texts
 
 
 class _Row(NamedTuple):
@@ -94,8 +94,7 @@ class _Row(NamedTuple):
     bars: list[list[str]]
 
 
-def _row(line: Line) -> _Row:
-    assert isinstance(line, MusicLine)
+def _row(line: MusicLine) -> _Row:
     first = line.bars[0].before
     barlines = [first.token if first else ""]
     bars = []

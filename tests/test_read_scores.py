@@ -626,6 +626,69 @@ def test_cue_notes_are_silent() -> None:
     assert "left out: cue notes, which are not played (2)" in melody.lost
 
 
+NOTE = "<note><pitch><step>C</step><octave>5</octave></pitch><duration>1</duration></note>"
+
+
+def one_part(measure: str) -> bytes:
+    listed = '<part-list><score-part id="P1"><part-name/></score-part></part-list>'
+    part = f'<part id="P1"><measure number="7">{measure}</measure></part>'
+    return f"<score-partwise>{listed}{part}</score-partwise>".encode()
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "said"),
+    [
+        (">1</d", ">-1</d", "bar 7: duration is '-1', not a number above 0"),
+        (">1</d", ">long</d", "bar 7: duration is 'long'"),
+        ("<duration>1</duration>", "", "bar 7: a note without a duration"),
+        (">C<", ">H<", "bar 7: 'H' is no step of the scale"),
+        ("<note>", "<attributes><divisions>0</divisions></attributes><note>", "divisions is '0'"),
+    ],
+)
+def test_numbers_that_are_none_are_told_by_their_bar(one: str, other: str, said: str) -> None:
+    data = one_part(NOTE.replace(one, other) + NOTE)
+    with pytest.raises(TabError, match=re.escape(said)):
+        Source(data, "x.musicxml", "musicxml").melody(Choice())
+
+
+@pytest.mark.parametrize(
+    ("kind", "figure"),
+    [
+        ("<kind>power</kind>", "C5"),
+        ('<kind text="alt">other</kind>', "Calt"),
+        ('<kind text="N.C.">none</kind>', "N.C."),
+        ("<kind>major-sixth</kind>{9:0:add}", "C6/9"),
+        ("<kind>major</kind>{9:0:add}", "Cadd9"),
+        ("<kind>dominant</kind>{9:1:add}", "C7#9"),
+        ("<kind>dominant</kind>{5:-1:alter}", "C7b5"),
+        ("<kind>augmented-seventh</kind>", "C+7"),
+    ],
+)
+def test_chord_symbols_as_players_write_them(kind: str, figure: str) -> None:
+    """Kinds and degrees of MusicXML 4.0; common practice, no source, for the symbols."""
+    degree = (
+        r"<degree><degree-value>\1</degree-value><degree-alter>\2</degree-alter>"
+        r"<degree-type>\3</degree-type></degree>"
+    )
+    inside = re.sub(r"\{(.*):(.*):(.*)\}", degree, kind)
+    harmony = f"<harmony><root><root-step>C</root-step></root>{inside}</harmony>"
+    melody = Source(one_part(harmony + NOTE), "x.musicxml", "musicxml").melody(Choice())
+    assert [text for _, text in melody.measures[0].symbols] == [figure]
+
+
+def test_tremolos_and_chords_of_grace_notes_are_told() -> None:
+    grace = NOTE.replace("<note>", "<note><grace/>").replace("<duration>1</duration>", "")
+    chord = grace.replace("<grace/>", "<grace/><chord/>").replace(">C<", ">E<")
+    tremolo = "<notations><ornaments><tremolo type='{}'>3</tremolo></ornaments></notations></note>"
+    two = NOTE.replace("</note>", tremolo.format("start"))
+    two += NOTE.replace("</note>", tremolo.format("stop"))
+    data = one_part("<attributes><divisions>1</divisions></attributes>" + grace + chord + two)
+    melody = Source(data, "x.musicxml", "musicxml").melody(Choice())
+    assert melody.measures[0].notes[0].grace == (76,)
+    assert "tremolos (1)" in " ".join(melody.lost)
+    assert "lower notes of chords of grace notes (1)" in " ".join(melody.lost)
+
+
 def test_voices_of_one_part(capsys: pytest.CaptureFixture[str]) -> None:
     path = str(CORPUS / "demos" / "two-voices.xml")
     assert main(["read", path]) == 2

@@ -104,6 +104,8 @@ def test_valid_against_the_published_schema(tab: TabAs) -> None:
     texts = [TUNE, *(path.read_text() for path in SONGS[:6])]
     for text in texts:
         checker.validate(io.BytesIO(musicxml.write(laid(text), tab)))
+    symbols = 'harp: C\n| "N.C."4v "Ealt"4v "C7b9/E"4v "odd"4v |\n'
+    checker.validate(io.BytesIO(musicxml.write(laid(symbols), tab)))
 
 
 def test_the_sound_is_one_of_the_standard() -> None:
@@ -202,6 +204,21 @@ def test_music21_hears_every_song(path: Path, form: str) -> None:
     # ABC has no sign for a quarter tone, and music21 loses the ties of its chords.
     lowered = [(at, lasts, tuple(p - p % 1 for p in pitches)) for at, lasts, pitches in wanted]
     assert chords_joined(heard) == chords_joined(lowered)
+
+
+@pytest.mark.parametrize("form", ["musicxml", "abc"])
+def test_every_chord_symbol_comes_back(form: str) -> None:
+    """Of the qualities known here, and those no one knows; what sounds is what counts."""
+    symbols = [f"B♭{quality}" for quality in QUALITIES]
+    symbols += ["N.C.", "Ealt", "C7b9/E", "F#7alt", "C"]
+    bars = " | ".join(f'"{one}"4v - - -' for one in symbols)
+    paper = laid(f"harp: C\n| {bars} |\n")
+    data = musicxml.write(paper) if form == "musicxml" else abc.write(paper)
+    melody = Source(data, f"x.{form}", form).melody(Choice())
+    read = [text for bar in melody.measures for _, text in bar.symbols]
+    assert [parse_symbol(text) or text for text in read] == [
+        parse_symbol(text) or text for text in symbols
+    ]
 
 
 @pytest.mark.parametrize("root", ["C", "F#", "B♭"])

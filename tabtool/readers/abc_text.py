@@ -60,7 +60,7 @@ _ON_CHORD = re.compile(r"""![^!\s]+!|\+[^+\s]+\+|"[^"]*"|[~HIJKLMNOPQRSTUVWuv]""
 # A chord symbol (4.18), not a word that begins with the letter of a note.
 _SYMBOL = re.compile(
     r"[A-G][#b♯♭]?m?"
-    r"(?:(?!\s*[a-z])|\s*(?:maj|min|dim|dom|aug|sus|add|no\d|omit)|o(?!\s*[a-z]))|N\.?C"
+    r"(?:(?!\s*[a-z])|\s*(?:maj|min|dim|dom|aug|alt|sus|add|no\d|omit)|o(?!\s*[a-z]))|N\.?C"
 )
 _CARRIED = {"!accent!", "!>!", "!emphasis!", "!staccato!"}  # those music21 passes on
 

@@ -46,6 +46,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
         ]
     chosen, staff, _ = staves[choose_part([called for _, _, called in staves], name, choice.part)]
     few_enough(sum(1 for _ in chosen.iter("note")), name)
+    _sound(chosen, name)
     gather(root, chosen, staff)
     lost = _silenced(chosen)
     for part in root.findall("part"):
@@ -108,6 +109,31 @@ def safe_tree(data: bytes, name: str) -> ElementTree.Element:
         raise TabError(f"{name}: not well-formed XML: {error}") from None
     except (ValueError, LookupError) as error:
         raise TabError(f"{name}: not readable XML: {error}") from None
+
+
+def _sound(part: ElementTree.Element, name: str) -> None:
+    """`TabError` where a number music is counted by is none, or a note has no length."""
+    for count, measure in enumerate(part.findall("measure"), start=1):
+        where = f"{name}: bar {measure.get('number') or count}"
+        for tag in ("divisions", "duration"):
+            for one in measure.iter(tag):
+                if not _above_zero(one.text):
+                    raise TabError(f"{where}: {tag} is '{_said(one.text)}', not a number above 0")
+        for note in measure.iter("note"):
+            if note.find("grace") is None and note.find("duration") is None:
+                raise TabError(f"{where}: a note without a duration, which is no grace note")
+            step = note.findtext("pitch/step")
+            if step is not None and step.strip() not in tuple("ABCDEFG"):
+                raise TabError(
+                    f"{where}: '{_said(step)}' is no step of the scale; those are A to G"
+                )
+
+
+def _above_zero(text: str | None) -> bool:
+    try:
+        return 0 < float(text or "") < float("inf")
+    except ValueError:
+        return False
 
 
 def _silenced(part: ElementTree.Element) -> Counter[str]:

@@ -59,6 +59,8 @@ _WORDS = {  # what is lost, in the words of musicians; the first class that fits
     spanner.Ottava: "octave lines",
     expressions.Fermata: "pauses (fermatas)",
     expressions.ArpeggioMark: "arpeggio signs",
+    expressions.TremoloSpanner: "tremolos",
+    tempo.MetricModulation: "tempos told by the length of another note",
     expressions.Ornament: "ornaments (trills, turns, mordents)",
     articulations.Articulation: "signs over notes",
 }
@@ -126,8 +128,8 @@ class _Reading:
         composer = str(getattr(about, "composer", "") or "") if about else ""
         if not title and about:
             title = str(about.title or about.movementName or "")
-        if self.lost:
-            self.remarks.append("the notation has no place for " + counted(self.lost))
+        if +self.lost:
+            self.remarks.append("the notation has no place for " + counted(+self.lost))
         if self.grace:
             self.remarks.append("grace notes at the end with no note to lean on are left out")
         if any(m.meter.beats is None for m in read):
@@ -240,7 +242,8 @@ class _Reading:
     def tempo(self, mark: Any, one: Any, change: Change) -> Change:
         written = mark.number if not mark.numberImplicit else None
         if not (written or mark.numberSounding):
-            self.remarks.append(f"the tempo word '{mark.text}' gives no number: no tempo is set")
+            word = f"word '{mark.text}'" if mark.text else "mark"
+            self.remarks.append(f"a tempo {word} gives no number: no tempo is set")
             return change
         if mark.getOffsetInHierarchy(one) > 0:
             self.remarks.append("a change of tempo within a bar is written at its beginning")
@@ -267,6 +270,7 @@ class _Reading:
                 continue
             sounding = struck(element, self.last)
             if sounding is None:
+                self.lost["lower notes of chords of grace notes"] += len(element.pitches) - 1
                 self.grace.append(max(p.ps for p in element.pitches))
                 continue
             self.last = sounding.pitches
@@ -318,7 +322,7 @@ class _Reading:
     def symbols(self, one: Any) -> Iterator[tuple[Fraction, str]]:
         for symbol in one.recurse().getElementsByClass(harmony.Harmony):
             if isinstance(symbol, (harmony.ChordSymbol, harmony.NoChord)):
-                figure = str(symbol.figure).replace("-", "b") if symbol.figure else ""
+                figure = _figure(symbol)
                 if figure:
                     yield Fraction(symbol.getOffsetInHierarchy(one)), figure
 
@@ -358,6 +362,19 @@ def struck(element: Any, before: tuple[float, ...]) -> Sounded | None:
             marks = marks._replace(accent=True)
     duration = Fraction(element.quarterLength)
     return Sounded(Fraction(0), duration, pitches, tied, marks=marks)
+
+
+def _figure(symbol: Any) -> str:
+    """A chord symbol as players write it; of a kind MusicXML has no word for its own text."""
+    text = str(symbol.figure or "").replace("-", "b")
+    if symbol.chordKind == "other" and symbol.chordKindStr:
+        root, bass = symbol.root(), symbol.bass()
+        below = f"/{_name(bass.name)}" if bass is not None and bass.name != root.name else ""
+        text = _name(root.name) + symbol.chordKindStr.removeprefix(_name(root.name)) + below
+    text = text.replace("power", "5").replace("pedal", "").replace("7+", "+7")
+    text = re.sub(r" (?:add|alter) (?=[#b])", "", text)
+    text = re.sub(r" add (\d)", r"add\1", text).replace(" subtract ", "no")
+    return text.replace("6add9", "6/9").replace("susb7", "7sus")
 
 
 def _meter(signature: Any) -> Meter:

@@ -20,6 +20,7 @@ from tabtool.notation import NoteError, parse_figure
 from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.repeats import REPEAT
+from tabtool.report import many
 from tabtool.resolve import BAR_LENGTH, resolve
 from tabtool.scores.barring import Barred, in_meter, opened, whole_bars
 from tabtool.scores.choose import choose
@@ -187,9 +188,8 @@ class _Page:
             name = self.harp.named(pitch)
             self.remarks.append(f"bar {bar + 1}: no hole comes near {name}: silence instead")
         if chosen.left_out:
-            self.remarks.append(
-                f"{chosen.left_out} lower notes of chords that no one breath sounds are left out"
-            )
+            lower = many(chosen.left_out, "lower note")
+            self.remarks.append(f"left out: {lower} of chords that no one breath sounds")
         tokens: dict[tuple[int, int], str] = {}
         for (bar, place, number), figure in chosen.figures.items():
             if number >= 0:

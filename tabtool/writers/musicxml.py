@@ -17,6 +17,7 @@ from tabtool.music import ACCIDENTALS, FREE, spell
 from tabtool.scores.measures import Change, Measure, Sounded
 from tabtool.scores.staff import Staff
 from tabtool.scores.values import TYPES, Value, values
+from tabtool.symbols import SILENT
 
 DOCTYPE = (
     '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC '
@@ -224,15 +225,23 @@ class _Writing:
         return SubElement(direction, "direction-type")
 
     def harmony(self, element: Element, text: str, offset: Fraction) -> None:
-        """A chord symbol the standard has a word for; as words over the staff otherwise."""
+        """A chord symbol; as words over the staff where it does not begin with a root.
+
+        One the standard has no word for is of the kind `other`, its own text beside it.
+        """
         found = re.fullmatch(r"([A-G])([#b♯♭]?)(.*?)(?:/([A-G])([#b♯♭]?))?", text)
-        if found is None or found[3] not in KINDS:
+        silent = text in SILENT
+        if found is None and not silent:
             SubElement(self.direction(element), "words").text = text
             return
         harmony = SubElement(element, "harmony")
+        if found is None:  # the root, which must be there, means nothing then
+            _stepped(SubElement(harmony, "root"), "root", "C", "")
+            SubElement(harmony, "kind", text=text).text = "none"
+            return
         _stepped(SubElement(harmony, "root"), "root", found[1], found[2])
         kind = SubElement(harmony, "kind", text=found[3])
-        kind.text = KINDS[found[3]]
+        kind.text = KINDS.get(found[3], "other")
         if found[4]:
             _stepped(SubElement(harmony, "bass"), "bass", found[4], found[5] or "")
         if offset:

@@ -1022,6 +1022,39 @@ def test_midi_played_freely_is_moved_and_told() -> None:
     assert any("a performance, not in strict time" in remark for remark in melody.lost)
 
 
+def test_midi_gaps_that_are_a_way_of_playing_are_no_rests() -> None:
+    """A quarter held for five sixths of it is a quarter, half of it is an eighth and a rest."""
+    data = midi([], struck_at((0, 60, 400), (480, 62, 400), (960, 64, 240), (1440, 65, 360)))
+    melody = Source(data, "x.mid", "mid").melody(Choice())
+    assert [lasts for _, lasts, _ in stream(melody.measures)] == [
+        1, 1, Fraction(1, 2), Fraction(3, 4),
+    ]  # fmt: skip
+    free = midi([], struck_at((3, 60, 390), (470, 62, 410), (966, 64, 200), (1430, 65, 400)))
+    melody = Source(free, "x.mid", "mid").melody(Choice())
+    assert [lasts for _, lasts, _ in stream(melody.measures)][:2] == [1, 1]
+    assert stream(melody.measures)[2][1] < Fraction(3, 4)
+
+
+def test_midi_notes_never_ended_sound_to_the_next() -> None:
+    import mido
+
+    on = mido.Message("note_on", note=60, velocity=64)
+    after = [
+        mido.Message("note_on", note=62, time=480),
+        mido.Message("note_off", note=62, time=480),
+    ]
+    melody = Source(midi([], [on, *after]), "x.mid", "mid").melody(Choice())
+    assert stream(melody.measures) == [(0, 1, (60,)), (1, 1, (62,))]
+
+
+def test_midi_percussion_is_told() -> None:
+    drums = [m.copy(channel=9) for m in struck_at((0, 36, 480), (480, 36, 480))]
+    melody = Source(midi([], [*drums, *struck_at((0, 60, 480))]), "x.mid", "mid").melody(Choice())
+    assert any("percussion" in remark and "2 notes" in remark for remark in melody.lost)
+    with pytest.raises(TabError, match="only percussion"):
+        Source(midi([], drums), "x.mid", "mid").melody(Choice())
+
+
 def test_midi_bends_count_by_the_range_the_file_sets() -> None:
     """A bend of a quarter of the wheel: half a semitone at 2 semitones (GM2), 3 at 12 (RPN 0)."""
     import mido

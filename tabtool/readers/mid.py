@@ -20,6 +20,7 @@ import mido
 from tabtool.diagnostics import TabError
 from tabtool.music import Key, Meter, parse_key, parse_meter
 from tabtool.readers import Choice, choose_part, few_enough
+from tabtool.report import many
 from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 
 MOST_MESSAGES = 300_000
@@ -60,6 +61,7 @@ class _Song(NamedTuple):
     sections: list[tuple[int, str]]
     lyrics: dict[int, str]
     title: str
+    drums: int = 0  # notes of percussion, which have no pitch
 
 
 def read(data: bytes, name: str, choice: Choice) -> Melody:
@@ -68,6 +70,8 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     part = song.parts[choose_part([one.name for one in song.parts], name, choice.part)]
     few_enough(len(part.notes), name)
     lost: list[str] = []
+    if song.drums:
+        lost.append(f"percussion (channel 10) has no pitch: {many(song.drums, 'note')} left out")
     notes = _one_at_a_time(part, name, choice.voice, lost)
     timed = _timed(notes, song, lost)
     measures = _measures(timed, song, name, lost)
@@ -86,12 +90,13 @@ def _song(data: bytes, name: str) -> _Song:
         raise TabError(f"{name}: more than {MOST_MESSAGES} messages, so surely no melody")
     song = _Song(file.ticks_per_beat, [], [], [], [], [], {}, "")
     title = ""
+    drums = 0
     for number, track in enumerate(file.tracks, start=1):
         label = next((m.name for m in track if m.type == "track_name"), "").strip("\0 ")
         if number == 1 and file.type == 1:
             title = label
         by_channel = _track(track, song)
-        by_channel.pop(PERCUSSION, None)
+        drums += len(by_channel.pop(PERCUSSION, ()))
         own = label or f"track {number}"
         if file.type == 1 and len({_program(track, channel) for channel in by_channel}) == 1:
             # Channels of one instrument in one track: its notes bent differently at once.
@@ -102,8 +107,8 @@ def _song(data: bytes, name: str) -> _Song:
             several = len(by_channel) > 1
             song.parts.append(_Part(own + f", channel {channel + 1}" * several, notes))
     if not song.parts:
-        raise TabError(f"{name}: no notes in it")
-    return song._replace(title=title)
+        raise TabError(f"{name}: no notes in it" + ", only percussion (channel 10)" * bool(drums))
+    return song._replace(title=title, drums=drums)
 
 
 def _program(track: Any, channel: int) -> int:
@@ -156,6 +161,10 @@ def _track(track: Any, song: _Song) -> dict[int, list[_Note]]:
             song.lyrics[now] = song.lyrics.get(now, "") + message.text.strip("\0\r\n/\\ ")
         elif kind == "marker":
             song.sections.append((now, message.text.strip("\0 ")))
+    for (channel, pitch), start in sounding.items():  # never ended: up to the next, or the last
+        later = [note.start for note in notes[channel] if note.start > start]
+        end = min(later, default=max(now, start + song.ticks))
+        notes[channel].append(_Note(start, end, pitch + _bend(bends[channel], start, end)))
     for own in notes.values():
         own.sort()
     return notes
@@ -227,14 +236,26 @@ def _timed(groups: list[list[_Note]], song: _Song, lost: list[str]) -> list[_Tim
             end = _near(end, FINE)
         if end <= start:
             end = start + Fraction(1, 4)
-        if following is not None and (end > following or following - end < Fraction(1, 8)):
-            end = following
+        if following is not None:
+            gap = following - Fraction(max(note.end for note in group), song.ticks)
+            if end > following or _detached(gap, following - start, end, grid):
+                end = following
         if end > start:
             pitches = tuple(sorted({note.pitch for note in group}))
             timed.append(_Timed(start, end, pitches, song.lyrics.get(group[0].start, "")))
         else:
             lost.append("notes that fall together are left out")
     return timed
+
+
+def _detached(gap: Fraction, apart: Fraction, end: Fraction, grid: Sequence[int]) -> bool:
+    """Whether a gap before the next note, so far `apart`, is a way of playing and no rest.
+
+    In strict time a rest is a good part of the note or ends it at a plain sixteenth.
+    """
+    if grid is DIVISIONS:
+        return gap < Fraction(1, 8) or (gap < apart / 4 and bool(4 * end % 1))
+    return gap < max(apart / 3, Fraction(1, 8))
 
 
 def _near(time: Fraction, divisions: Sequence[int]) -> Fraction:
@@ -299,5 +320,7 @@ def _changes(
     while keys and keys[0][0] < end:
         change = change._replace(key=keys.pop(0)[1])
     while names and names[0][0] < end:
+        if names[0][0] > start:
+            lost.append(f"the section {names[0][1]} begins within a bar: written at its beginning")
         change = change._replace(section=names.pop(0)[1])
     return change

@@ -136,7 +136,9 @@ la la la       la
         "| 4^ 4v 4+5^ | 4v1 |",
         "lyric: la la la la",
     ]
-    assert "'x2' has no meaning here and is left out (1)" in found.remarks
+    assert (
+        "'x2' is left out: write the line again, or |: before and :| behind it (1)" in found.remarks
+    )
     assert not [d for d in load(found.text).diagnostics if d.rule.reads]
 
 
@@ -344,3 +346,41 @@ def test_noise(data: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     (tmp_path / "a.txt").write_bytes(data)
     assert main(["read", str(tmp_path / "a.txt")]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+# What is tab and what is words; common practice, no source.
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("+4 -4\n\n+5 x3", "4^ 4v 5^"),
+        ("+4,-4,+5; -5, +6,", "4^ 4v 5^ 5v 6^"),
+        ("+4 — -4 …", "4^ 4v"),
+        ("(-2,-3) +4", "2+3v 4^"),
+    ],
+)
+def test_a_line_stays_tab_whatever_parts_its_notes(text: str, expected: str) -> None:
+    assert notes(text) == expected.split()
+
+
+def test_a_line_to_be_played_again_is_told() -> None:
+    assert "'x3' is left out: write the line again" in " ".join(typed("+4 -4\n\n+5 x3").remarks)
+
+
+def test_notes_among_words_are_told() -> None:
+    found = typed("+4 -4\n\nthen comes +5 and all of it again\n")
+    assert [note.figure.token for note in found.tune.notes()] == ["4^", "4v"]
+    assert "notes among words are read as words (line 3)" in " ".join(found.remarks)
+    assert "notes among words" not in " ".join(typed("the 2 of us\n+4 -4").remarks)
+
+
+def test_headings_are_sections() -> None:
+    text = (
+        "By: the ferryman\nTempo: 96\n\nVerse 1\n+4 -4\nket- tle\n\nChorus:\n-5 +5\n\nPart B\n+6\n"
+    )
+    found = typed(text)
+    assert re.findall(r"\[(.*)\]", found.text) == ["Verse 1", "Chorus", "Part B"]
+    assert "lyric: ket- tle" in found.text
+    assert found.tune.title == ""
+    assert "# Tempo: 96" in found.text

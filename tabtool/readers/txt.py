@@ -21,6 +21,7 @@ from tabtool.readers import few_enough, text_of
 from tabtool.readers.harps import Instrument, Named, named_harps
 from tabtool.readers.stacks import MELODY, Row, Sign, gathered, merged
 from tabtool.scores.spellings import (
+    AGAIN,
     SPELLINGS,
     Item,
     Spelling,
@@ -39,6 +40,16 @@ SHOWN = 8  # notes of a reading shown in a message
 _TITLE = re.compile(r"\s*title\s*:\s*", re.IGNORECASE)
 # A name with a number in it needs a word: ``[4B]`` may be a note.
 _SECTION = re.compile(r"\s*\[([^\[\]\d]*|[^\[\]]*[^\W\d_]{2}[^\[\]]*)\]\s*$")
+# So the parts of a song are headed; common practice, no source.
+_HEADING = re.compile(
+    r"\s*((?:verse|chorus|bridge|intro|outro|refrain|solo|turnaround|interlude|ending|part)"
+    r"(?:\s+(?:\d{1,2}|[A-Z]))?)\s*:?\s*$",
+    re.IGNORECASE,
+)
+_ABOUT = re.compile(  # what is no title though it stands first
+    r"\s*(?:tempo|bpm|key|meter|time|by|composer|artist|tab|tabbed by|position|style|feel)\s*:",
+    re.IGNORECASE,
+)
 
 
 class Typed(NamedTuple):
@@ -79,7 +90,7 @@ def read(
         raise TabError(f"{name}: no line of tab in it")
     named = named_harps(lines, set(tab), harp_key, layout if tuning else None)
     first = named.by_line[tab[0]]
-    units = [unit for index in tab for item in items(lines[index]) for unit in item.units]
+    units = [unit for index in tab for unit in _units(lines[index])]
     if said is not None and not spelling:
         chosen, why = said, f"the text says that {said.meaning}"
     else:
@@ -103,8 +114,22 @@ def read(
             f"the harp{'s' * many}, {', '.join(harps)}, {'are those' if many else 'is the one'} "
             "the text names"
         )
+    mixed = [
+        str(number)
+        for number, line in enumerate(lines, 1)
+        if number - 1 not in tab and any(u.mark and u.mark not in "BD" for u in _units(line))
+    ]
+    if mixed:
+        remarks.append(
+            f"notes among words are read as words (line{'s' * (len(mixed) > 1)} "
+            f"{', '.join(mixed[:SHOWN])}); to play them, write them on a line of their own"
+        )
     remarks += [f"no tuning is called '{one}': give --tuning" for one in named.unknown]
     return Typed(tune, write(tune), chosen, why, (*remarks, *page.remarks()))
+
+
+def _units(line: str) -> list[Unit]:
+    return [unit for item in items(line) for unit in item.units]
 
 
 def _spelling(
@@ -197,18 +222,23 @@ class _Page:
         """Lines without a blank one between: words belong to the tab above, or to that below."""
         tab = self.rows
         words = [index for index in block if index not in tab]
-        titled = block[0] not in tab and not _SECTION.match(lines[block[0]])
+        first = lines[block[0]]
+        titled = block[0] not in tab and not _section(first) and not _ABOUT.match(first)
         if titled and not self.out and not self.title:
             others = len(words) == 1 or words[1] == words[0] + 1
             if others or len(words) > len(block) - len(words):
                 self.title = _title(lines[words[0]])
                 block = block[1:]
-        above = bool(block) and block[0] not in tab and block[-1] in tab
+        while block and _ABOUT.match(lines[block[0]]) and block[0] not in tab:
+            self.out.append(f"# {' '.join(lines[block.pop(0)].split())}")
+        block = [*block]
+        rest = [index for index in block if not _section(lines[index])]
+        above = bool(rest) and rest[0] not in tab and rest[-1] in tab
         waiting: list[int] = []
         for place, index in enumerate(block):
-            section = _SECTION.match(lines[index])
+            section = _section(lines[index])
             if section:
-                self.out += ["", f"[{section[1].strip()}]"]
+                self.out += ["", f"[{section}]"]
             elif index in tab:
                 self.play_on(self.named.by_line[index])
                 notes = self.tab(self.rows[index])
@@ -254,6 +284,9 @@ class _Page:
             if item.bar or item.units:
                 figure = self.note(item, index) if item.units else None
                 signs.append(Sign(index, item.column, item.text, figure))
+            elif AGAIN.fullmatch(item.text):
+                how = "write the line again, or |: before and :| behind it"
+                self.counts[f"'{item.text}' is left out: {how}"] += 1
             else:
                 self.counts[f"'{item.text}' has no meaning here and is left out"] += 1
         return tuple(signs)
@@ -302,6 +335,12 @@ class _Page:
         self.out.append(
             "lyric: " + " ".join("*" if text.startswith("#") else text for text in texts)
         )
+
+
+def _section(line: str) -> str:
+    """The name of the section a line begins, empty where it begins none."""
+    found = _SECTION.match(line) or _HEADING.match(line)
+    return found[1].strip() if found else ""
 
 
 def _title(line: str) -> str:

@@ -62,6 +62,11 @@ _ITEM = re.compile(
 )
 
 
+# A comma or semicolon that only parts one note from the next.
+_BETWEEN = re.compile(r"""(?<=[\d'"/oO°*+>↑↓BDbd)])[,;](?=\s|$|[+\-(\d↑↓])""")
+AGAIN = re.compile(r"\(?[xX]\d\)?")  # play it so often; no overblow
+
+
 class Unit(NamedTuple):
     """One number with its signs. `mark` is the sign that tells the breath, empty if none does."""
 
@@ -89,7 +94,7 @@ class Unclear(ValueError):
 def items(line: str) -> list[Item]:
     """A line taken apart; columns count from 0."""
     found: list[Item] = []
-    line = line.translate(_SAME)
+    line = _BETWEEN.sub(" ", line.translate(_SAME))
     for match in _ITEM.finditer(line):
         text, column = match[0], match.start()
         if match["bar"]:
@@ -105,18 +110,24 @@ def items(line: str) -> list[Item]:
                 found.append(Item(column, text))
         else:
             found.append(Item(column, text))
-    if len(found) > 1 and re.fullmatch(r"\(?[xX]\d\)?", found[-1].text):
-        found[-1] = Item(found[-1].column, found[-1].text)  # play it so often; no overblow
+    if len(found) > 1 and AGAIN.fullmatch(found[-1].text):
+        found[-1] = Item(found[-1].column, found[-1].text)
     return found
 
 
 def is_tab(line: str) -> bool:
     """Whether a line is tab rather than words: most of what stands in it are notes."""
     found = [
-        item for item in items(line) if not item.bar and not re.fullmatch(r"[-.~^,]+", item.text)
+        item
+        for item in items(line)
+        if item.units or not (item.bar or AGAIN.fullmatch(item.text) or _no_word(item.text))
     ]
     notes = sum(1 for item in found if item.units)
     return notes > 0 and notes > 0.6 * len(found)
+
+
+def _no_word(text: str) -> bool:
+    return not any(sign.isalnum() for sign in text)
 
 
 def fitting(units: Sequence[Unit]) -> list[Spelling]:

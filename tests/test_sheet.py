@@ -206,6 +206,21 @@ def test_beats_stand_in_columns() -> None:
     assert sorted(lefts.values()) == [4] * 12
 
 
+def test_a_pick_up_breaks_no_bar_that_fits_without_it() -> None:
+    """It stands on a row of its own then, and every bar behind it on one row too."""
+    bar = "4v,4^,3v1 (4v,5^),6^ 2v,(3v,4v) /4v\\/"
+    words = "Through straight strengths scrounged, screeched squelched throughout far and wide"
+    text = HEAD + f"| 6^,7v | {' | '.join([bar] * 4)} |\nlyric: ket- tle {' '.join([words] * 4)}\n"
+    for options in (Options(large=True, paper="Letter"), Options(large=True)):
+        tune, pages = made(text, options)
+        notes = [g for page in pages for g in page.groups if g.role == "note"]
+        starts = [round(g.box.left, 2) for g in notes[:1] + notes[2::10]]
+        assert len(starts) == 5
+        assert len(set(starts)) == 1, "all rows begin at the left"
+        once(tune, pages)
+        geometry(pages)
+
+
 def test_width_is_time() -> None:
     """A note twice as long takes twice the room, up to the gap between notes."""
     _, pages = made(HEAD + "| 4v 5v - 6v,7v |", Options(signs=False))

@@ -2,7 +2,8 @@
 
 Taps of the same meter are equally wide all over the sheet, so that beats stand in
 columns. A line of bars in the text is a row on the page where it fits; a longer one is
-broken into even parts, short ones are joined. A pick-up hangs to the left of its row.
+broken into even parts, short ones are joined. A pick-up hangs to the left of its row, or
+stands on one of its own where a bar needs the whole width.
 """
 
 from __future__ import annotations
@@ -86,8 +87,8 @@ def _columns(
     lines = _lines(measures)
     meter = paper.sections[measures[0].section].setting.meter.beats
     leads = [_lead(line, meter) for line in lines]
-    indent = max(leads)
-    grid = _grid(lines, leads, indent, style, _Fits(paper, measures, style, metrics))
+    grid = _grid(lines, leads, style, _Fits(paper, measures, style, metrics))
+    indent = grid.indent
     built: list[Row] = []
     for line, lead in zip(grid.parts, leads, strict=True):
         joins = bool(built and not grid.across) and _joins(
@@ -103,28 +104,32 @@ def _columns(
                     row = before._replace(fragments=(*before.fragments, *fragments), cost=cost)
                     joins = False
                 else:
-                    hangs = lead if index == 0 else 0
+                    hangs = lead if index == 0 and indent else 0
                     row = Row(fragments, part[0].section, grid.tap, hangs, indent, cost)
                 built.append(row)
     return built
 
 
 class _Grid(NamedTuple):
-    """Lines in parts, a row each; the width of a tap; taps a row where bars are broken, else 0."""
+    """Lines in parts, a row each; the width of a tap; the room for pick-ups, in taps.
+
+    `across` is 0, or the most taps of a row where each bar, or piece of one, stands alone.
+    """
 
     parts: list[list[list[Measure]]]
     tap: float
+    indent: int
     across: int
 
 
 def _grid(
     lines: Sequence[Sequence[Measure]],
     leads: Sequence[int],
-    indent: int,
     style: Style,
     fits: _Fits,
 ) -> _Grid:
     """As many bars a row as stay readable; a bar too long for a row is broken."""
+    indent = max(leads)
     longest = max(measure.taps for line in lines for measure in line)
     most = max(len(line) - bool(lead) for line, lead in zip(lines, leads, strict=True))
     room = style.row / (longest * NARROWEST_TAP * style.h + style.bar_gap)
@@ -138,13 +143,12 @@ def _grid(
             if fewer.widest == parted.widest or fewer.rows > ROWS_MORE * parted.rows:
                 break
         per_row = max(1, min(per_row, parted.widest) - 1)
-    pieces = 1
+    across = pieces = 0
     while per_row == 1 and pieces < longest and not fits.well(tap * BROKEN):
-        pieces += 1
-        gaps = style.bar_gap * (1 + bool(indent))
-        tap = (style.row - gaps) / (math.ceil(longest / pieces) + indent)
-    across = math.ceil(longest / pieces) if pieces > 1 else 0
-    return _Grid(parted.parts, min(tap, fits.widest * style.h), across)
+        pieces, indent = pieces + 1, 0
+        across = math.ceil(longest / pieces)
+        tap = (style.row - style.bar_gap) / across
+    return _Grid(parted.parts, min(tap, fits.widest * style.h), indent, across)
 
 
 class _Parted(NamedTuple):

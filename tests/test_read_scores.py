@@ -812,6 +812,24 @@ SPLIT = """**kern\t**kern\t**text\t**dynam
 """
 
 
+@pytest.mark.parametrize(
+    ("body", "played"),
+    [
+        ("=1!|:\n4c\n4d\n=2\n2e\n=3:|!\n2f\n==", "cdecdef"),
+        ("=1\n2c\n=2!|:\n4d\n4e\n=:|!|:\n2f\n=4\n2g\n==:|!", "cdedefgfg"),
+        ("4g\n=1\n2c\n=2\n4d\n==:|!", "gcdgcd"),
+        ("=1\n2c\n=2\n2d\n=:|!\n2e\n==", "cdcde"),
+    ],
+)
+def test_humdrum_repeats(body: str, played: str) -> None:
+    """Bar lines of Humdrum: !|: opens a repeat, :|! closes it; no order of sections is given."""
+    data = f"**kern\n*M2/4\n{body}\n*-\n".encode()
+    melody = Source(data, "x.krn", "krn").melody(Choice())
+    names = {60: "c", 62: "d", 64: "e", 65: "f", 67: "g"}
+    assert "".join(names[int(p[0])] for _, _, p in stream(melody.measures)) == played
+    assert all(bar.notes for bar in melody.measures)
+
+
 def test_humdrum_parts_by_name_and_voices_by_number(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

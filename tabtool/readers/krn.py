@@ -49,6 +49,8 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     _label(score, spines)
     melody = melody_of(score, name, choice, title)
     measures = melody.measures
+    while len(measures) > 1 and not measures[-1].notes:  # music21's, behind the last bar line
+        measures = measures[:-1]
     if any(token.startswith("==") for spine in spines for token in spine.tokens.values()):
         last = measures[-1]
         measures = (*measures[:-1], last._replace(double=False, final=not last.closes))
@@ -66,6 +68,8 @@ def _orders(spines: list[Spine]) -> Iterator[tuple[str, ...]]:
 
 def _ordered(melody: Melody, sections: tuple[str, ...]) -> Melody:
     """The melody in that order: by its own repeats where they lead so, else without them."""
+    if not sections:
+        return melody
     measures = melody.measures
     plain = tuple(bar._replace(opens=False, closes=False, endings=()) for bar in measures)
     meant = written_out(Melody(plain, sections=sections))

@@ -108,7 +108,8 @@ class Accidentals:
     """The accidentals that hold in a bar, of its notes and of the key.
 
     One before a note holds to the end of the bar, in all octaves unless the file says
-    otherwise (11.3 propagate-accidentals); over the bar line only for a note tied on.
+    otherwise (11.3 propagate-accidentals); over the bar line only for a note tied on. Those
+    of grace notes hold among them alone: so the old tunes mean them (no source).
     """
 
     def __init__(self, signs: dict[str, str] | None, reach: str) -> None:
@@ -120,8 +121,15 @@ class Accidentals:
     def bar_line(self) -> None:
         self.in_bar = {}
 
+    def of_grace(self, text: str) -> str:
+        """Grace notes, each with the accidental that holds for it."""
+        in_bar, last = dict(self.in_bar), self.last
+        text = self.written_out(text)
+        self.in_bar, self.last = in_bar, last
+        return text
+
     def written_out(self, text: str, tied: bool = False) -> str:
-        """Notes, a chord or grace notes, each with the accidental that holds for it."""
+        """A note or chord, each note with the accidental that holds for it."""
         before, self.last = self.last, {}
 
         def one(note: re.Match[str]) -> str:

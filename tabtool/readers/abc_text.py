@@ -404,7 +404,7 @@ class _Scanning:
         elif kind == "broken":
             self.voice.broken = text
         elif kind == "grace":
-            self.voice.outward += self.voice.accidentals.written_out(text)
+            self.voice.outward += self.voice.accidentals.of_grace(text)
         elif kind == "length":
             self.voice.outward += _halves(text)
         elif kind == "space":

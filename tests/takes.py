@@ -81,7 +81,7 @@ class Manner:
     room: float = 0.0  # seconds to fall by 60 dB
     noise_db: float | None = None
     coding: str | None = None  # "aac"
-    font: str = "fluid"
+    font: str = "fluid"  # or "voice", the package's own
 
 
 @dataclass
@@ -259,14 +259,8 @@ def midi_file(played: list[Played], tuning: float) -> bytes:
 
 def render(take: Take, rng: np.random.Generator) -> Take:
     """Sound the take: reeds, then room, noise and coding."""
-    import midirenderer
-
     manner = take.manner
-    wave = midirenderer.render_wave_from(
-        font_bytes(manner.font), midi_file(take.played, manner.tuning)
-    )
-    samples, rate = soundfile.read(io.BytesIO(bytes(wave)))
-    samples = samples.mean(axis=1) if samples.ndim > 1 else samples
+    samples, rate = reeds(take.played, manner)
     samples = np.concatenate([samples, np.zeros(rate // 2)])
     loud = np.sqrt(np.mean(samples[np.abs(samples) > 1e-4] ** 2))
     samples = samples * (0.1 / loud)
@@ -277,6 +271,23 @@ def render(take: Take, rng: np.random.Generator) -> Take:
     if manner.coding == "aac":
         samples, rate = aac(samples, rate)
     return replace(take, samples=samples.astype(np.float32), rate=rate)
+
+
+def reeds(played: list[Played], manner: Manner) -> tuple[np.ndarray, int]:
+    """The notes sounded by the manner's font, or by the package's own ``voice``."""
+    if manner.font == "voice":
+        from tabtool.sound import voice
+
+        sounds = [
+            voice.Sound(p.onset, p.end, p.pitch + (p.cents + manner.tuning) / 100, p.velocity / 96)
+            for p in played
+        ]
+        return voice.render(sounds, RATE), RATE
+    import midirenderer
+
+    wave = midirenderer.render_wave_from(font_bytes(manner.font), midi_file(played, manner.tuning))
+    samples, rate = soundfile.read(io.BytesIO(bytes(wave)))
+    return (samples.mean(axis=1) if samples.ndim > 1 else samples), rate
 
 
 def room(samples: np.ndarray, rate: int, seconds: float, rng: np.random.Generator) -> np.ndarray:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -56,6 +57,9 @@ CONDITIONS = {
     "room 0.4 s": Manner(room=0.4),
     "noise 15 dB": Manner(noise_db=15.0),
     "phone, A=446": Manner(coding="aac", tuning=23.45),
+    "A=432, room, noise": Manner(tuning=-31.77, room=0.4, noise_db=15.0),
+    "dull reeds": Manner(tilt=-6.0),
+    "bright reeds": Manner(tilt=3.0),
 }
 
 VOICES = ("fluid", "musescore", "voice")
@@ -97,19 +101,22 @@ def slipped(rng: np.random.Generator, event: NoteEvent, kind: str) -> tuple[floa
         return (sounding(event)[int(rng.integers(0, len(tones)))],)
     if kind == "more":
         hole = holes[0]
-        near = [h for h in ([hole - 1, hole], [hole, hole + 1]) if 1 <= h[0] and h[-1] <= 10]
+        near = [h for h in ([hole - 1, hole], [hole, hole + 1]) if h[0] >= 1 and h[-1] <= 10]
         return reeds(event, near[int(rng.integers(0, len(near)))], breath)
     step = 0 if kind == "breath" else int(rng.choice([-1, 1]))
-    if not 1 <= holes[0] + step or holes[-1] + step > 10:
+    if holes[0] + step < 1 or holes[-1] + step > 10:
         step = -step
     other = breath.other if kind == "breath" else breath
     return reeds(event, [hole + step for hole in holes], other)
 
 
+PutIn = tuple[float, float, tuple[float, ...]]  # start and end in seconds, pitches
+
+
 def perform(
     rng: np.random.Generator, score: Score, manner: Manner, slips: dict[str, int]
-) -> tuple[Take, dict[int, str], list[tuple[float, float]]]:
-    """The take (no sound yet), the slips by note, and when chords were put in."""
+) -> tuple[Take, dict[int, str], list[PutIn]]:
+    """The take (no sound yet), the slips by note, and the chords put in."""
     events = score.events
     planted: dict[int, tuple[str, tuple[float, ...]]] = {}
     for kind, count in slips.items():
@@ -120,7 +127,7 @@ def perform(
             if sound is not None and all(abs(i - j) > 3 for j in planted):
                 planted[i] = kind, sound
     played: list[Played] = []
-    put_in: list[tuple[float, float]] = []
+    put_in: list[PutIn] = []
     now, phase = 0.6, rng.random() * 6.28
 
     def strike(pitches: tuple[float, ...], length: float, index: int | None, loud: int) -> None:
@@ -143,10 +150,11 @@ def perform(
         after = events[i + 1] if i + 1 < len(events) else None
         now += length
         if kind == "put in" and after is not None:
-            holes = [tone.hole for tone in event.figure.tones]
-            away = [hole + (3 if holes[0] < 6 else -3) for hole in holes]
-            put_in.append((now, now + 0.3))
-            strike(reeds(event, away, event.figure.tones[0].breath), 0.3, None, 88)
+            tone = event.figure.tones[0]
+            hole = tone.hole + (3 if tone.hole < 6 else -3)
+            chord = reeds(event, [hole, hole + 1], tone.breath)
+            put_in.append((now, now + 0.3, chord))
+            strike(chord, 0.3, None, 88)
             now += 0.3
         now += (after.start_s - event.end_s) / pace if after is not None else 0.0
     take = Take([], played, np.zeros(0), takes.RATE, manner)
@@ -173,14 +181,15 @@ def measured(
     finally:
         figures.spent += time.process_time() - before
         figures.seconds += heard.seconds
-    _count(name, found, planted, put_in, figures)
+    _count(name, take, found, planted, put_in, figures)
 
 
 def _count(
     name: str,
+    take: Take,
     found: Judged,
     planted: dict[int, str],
-    put_in: list[tuple[float, float]],
+    put_in: list[PutIn],
     figures: Figures,
 ) -> None:
     counts, events = figures.counts, [note.event for note in found.notes]
@@ -199,23 +208,41 @@ def _count(
             alike[i] = range(a, b)
     for i, kind in planted.items():
         counts[kind] += 1
-        wanted = {"left out": "missing", "put in": "ok"}.get(kind, "wrong")
-        if kind != "put in":
-            counts[f"{kind} named"] += status[i] == wanted
-        if status[i] != wanted:
-            figures.faults.append(f"{name}: note {i} {events[i].figure.token} {kind}: {status[i]}")
+        if kind == "put in":
+            continue
+        note = found.notes[i].judged
+        if kind == "left out":
+            good = status[i] == "missing"
+        else:
+            sounded = [p.pitch + p.cents / 100 for p in take.played if p.index == i]
+            good = note.status == "wrong" and _same((note.pitch, *note.others), sounded)
+        counts[f"{kind} named"] += good
+        if not good:
+            told = f"{status[i]} {note.pitch} {note.others}"
+            figures.faults.append(f"{name}: note {i} {events[i].figure.token} {kind}: {told}")
     for i, event in enumerate(events):
         counts["notes"] += 1
         if planted.get(i, "put in") == "put in" and status[i] != "ok":
             counts[f"false {status[i]}"] += 1
             figures.faults.append(f"{name}: note {i} {event.figure.token} falsely {status[i]}")
     spare = list(found.extra)
-    for start, end in put_in:
+    for start, end, chord in put_in:
         hits = [e for e in spare if e.start_s < end - 0.05 and e.end_s > start + 0.05]
-        counts["put in named"] += bool(hits)
+        good = any(_same((e.pitch, *e.others), chord) for e in hits)
+        counts["put in named"] += good
+        if not good:
+            figures.faults.append(f"{name}: {chord} put in at {start:.2f} s: {hits}")
         spare = [e for e in spare if e not in hits]
     counts["false extra"] += len(spare)
     figures.faults += [f"{name}: false extra {e.pitch:.1f} at {e.start_s:.2f} s" for e in spare]
+
+
+def _same(heard: tuple[float | None, ...], sounded: Sequence[float]) -> bool:
+    """Whether the pitches told are those that sounded, whatever the tuning; of a single pitch
+    ``heard`` has None where it was not told."""
+    if None in heard or len(heard) != len(sounded):
+        return False
+    return bool(np.abs(np.sort(heard) - np.sort(sounded)).max() < 0.6)
 
 
 HEAD = (
@@ -228,7 +255,8 @@ HEAD = (
 def line_of(name: str, f: Figures) -> str:
     """One line of the table."""
     named = " ".join(f"{f.counts[f'{k} named']:>6}/{f.counts[k]:<2}" for k in PLANTED)
-    false = f"{f.counts['false missing']:>15} {f.counts['false wrong']:5} {f.counts['false extra']:5}"
+    missing, wrong, extra = (f.counts[f"false {kind}"] for kind in ("missing", "wrong", "extra"))
+    false = f"{missing:>15} {wrong:5} {extra:5}"
     return f"{name:24}{f.counts['notes']:6}  {named}  {false}  {f.seconds / f.spent:11.0f}"
 
 

@@ -80,6 +80,7 @@ class Manner:
     gap: float = 0.15  # share of a note's time that is silent
     room: float = 0.0  # seconds to fall by 60 dB
     noise_db: float | None = None
+    tilt: float = 0.0  # decibels an octave: a brighter reed or microphone
     coding: str | None = None  # "aac"
     font: str = "fluid"  # or "voice", the package's own
 
@@ -262,6 +263,8 @@ def render(take: Take, rng: np.random.Generator) -> Take:
     manner = take.manner
     samples, rate = reeds(take.played, manner)
     samples = np.concatenate([samples, np.zeros(rate // 2)])
+    if manner.tilt:
+        samples = tilted(samples, rate, manner.tilt)
     loud = np.sqrt(np.mean(samples[np.abs(samples) > 1e-4] ** 2))
     samples = samples * (0.1 / loud)
     if manner.room:
@@ -288,6 +291,12 @@ def reeds(played: list[Played], manner: Manner) -> tuple[np.ndarray, int]:
     wave = midirenderer.render_wave_from(font_bytes(manner.font), midi_file(played, manner.tuning))
     samples, rate = soundfile.read(io.BytesIO(bytes(wave)))
     return (samples.mean(axis=1) if samples.ndim > 1 else samples), rate
+
+
+def tilted(samples: np.ndarray, rate: int, tilt: float) -> np.ndarray:
+    """Louder by so many decibels with each octave above 440 Hz, softer below."""
+    octaves = np.log2(np.maximum(np.fft.rfftfreq(len(samples), 1 / rate), 20.0) / 440)
+    return np.fft.irfft(np.fft.rfft(samples) * 10 ** (tilt * octaves / 20), len(samples))
 
 
 def room(samples: np.ndarray, rate: int, seconds: float, rng: np.random.Generator) -> np.ndarray:

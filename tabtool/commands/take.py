@@ -4,7 +4,10 @@ Records of any phone will do (wav, flac, ogg, mp3, m4a): play alone, near the mi
 quiet room, at any tempo. A false start, repeats, slips and left-out notes are told as such. The
 tuning of harp and recording as a whole is estimated from the natural notes and set apart, so
 that cents are the player's own. A bend is good within 10 cents of its pitch, acceptable within
-25. Expressive bends and chords are found but not judged in cents.
+25. Expressive bends and chords are found but not judged in cents. Of a chord it is told whether its
+holes sounded together, and which did instead; a note an octave or a twelfth above another of the
+chord lies on its partials and is not told apart. A chord for a single note is told where the tab
+has any chord.
 
 Where the recording is silent, too noisy, chordal or speech, that is said and nothing else.
 
@@ -17,7 +20,8 @@ JSON: {"tuning_cents", "notes": [{"index", "line", "column", "status": "ok"|"wro
 "cents", "spread", "start_s", "end_s"}], "extra": [{"start_s", "end_s", "pitch"}]}; what is not
 known is null, pitches are MIDI numbers. With --full each note has besides "pitch", "late_ms",
 "scoop", "fall", "drift", "vibrato", "landed" and "written", each extra note "again" (the index
-of the note played once more), and there are "bends": [{"token", "judged", "landed", "good",
+of the note played once more), both "others" (the further pitches where a wrong or extra chord was
+heard, "pitch" being its lowest), and there are "bends": [{"token", "judged", "landed", "good",
 "mean", "deviation"}], "practise": [token] and "advice": [{"token", "kinds", "why"}]. A recording
 that cannot be judged gives "tuning_cents": null, no notes, and "unjudged": the reason; the status
 is then 2.

@@ -18,16 +18,16 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import astuple, dataclass, replace
 from enum import Enum
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.diagnostics import TabError
+from tabtool.takes.chords import Pitches
 from tabtool.takes.pitchtrack import FINE_S, PitchTrack
 
 Floats = NDArray[np.float32]
-Pitches: TypeAlias = tuple[float, ...]
 
 SAME = 0.3
 """Semitones within which two pitches cannot be told apart by the model."""
@@ -57,9 +57,6 @@ OTHER = 0.85
 
 SCOOPED = 0.12
 """Likelihood of a frame up to 1.4 semitones under its note: reeds speak from below."""
-
-CHORD = 0.6
-"""Likelihood of a loud frame of a chord: the tracker hears one pitch of it, or neither."""
 
 MOST_CELLS = 150_000_000
 """Frames times notes: the way back holds three bytes of each."""
@@ -206,7 +203,6 @@ def _evidence(track: PitchTrack, wanted: Sequence[Pitches], sung: Floats) -> _Ev
     share = share / share.sum(axis=1, keepdims=True)
     note = np.zeros((len(pitch), len(wanted)), np.float32)
     apart = np.zeros_like(note)
-    together = np.array([len(pitches) > 1 for pitches in wanted])
     roots = np.array([pitches[0] for pitches in wanted], np.float32)
     for k in range(pitch.shape[1]):
         near = np.zeros_like(note)
@@ -219,15 +215,11 @@ def _evidence(track: PitchTrack, wanted: Sequence[Pitches], sung: Floats) -> _Ev
     moved = np.zeros(len(pitch), np.float32)
     moved[1:] = np.abs(np.diff(pitch[:, 0])) > 0.4
     quiet = 1 - sung
-    # where the tab has chords a loud frame without one pitch is a chord rather than nothing
-    loud = audible(track, 30.0) if together.any() else np.zeros_like(sung)
-    chord = np.log(CHORD * loud + 1e-3)[:, None]
-    single = np.log(sung[:, None] * note + quiet[:, None] * 0.03 + 3e-4)
     return _Evidence(
-        np.where(together, np.maximum(single, chord), single).astype(np.float32),
+        np.log(sung[:, None] * note + quiet[:, None] * 0.03 + 3e-4),
         np.log(sung[:, None] * apart * OTHER + quiet[:, None] * 0.01 + 3e-4)
         - MOVED * moved[:, None],
-        np.log(quiet * (1 - 0.8 * loud) + sung * 0.006),
+        np.log(quiet + sung * 0.006),
         np.log(sung * OTHER * share[:, 0] + quiet * 0.01) - MOVED * moved,
         moved,
     )

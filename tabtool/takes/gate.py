@@ -52,11 +52,9 @@ class Unjudged(TabError):
     """A recording of which nothing can be said; the text tells why."""
 
 
-def admit(track: PitchTrack, chords: bool = False) -> None:
-    """Raise `Unjudged` with a plain reason where no single-note playing can be heard.
-
-    ``chords``: the tab has many, so their being heard is no reason.
-    """
+def admit(track: PitchTrack) -> None:
+    """Raise `Unjudged` with a plain reason where no playing can be heard: single notes, or chords
+    that were told apart in the track."""
     if not len(track.level):
         raise Unjudged("too short to hear a note in: a take lasts at least a second")
     if track.level.max() < SILENT_DB:
@@ -71,8 +69,6 @@ def admit(track: PitchTrack, chords: bool = False) -> None:
         if not _spoken(track):
             return
         raise Unjudged(SPEECH)
-    if tonal > TONAL_SHARE and chords:
-        return
     if tonal > TONAL_SHARE:
         raise Unjudged(
             "more than one note sounds at once most of the time; "

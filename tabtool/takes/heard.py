@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tabtool.takes.align import Pitches, State, Stretch
+from tabtool.takes.align import State, Stretch
+from tabtool.takes.chords import Pitches
 from tabtool.takes.pitchtrack import PitchTrack
 from tabtool.takes.reread import Reader
 from tabtool.takes.tones import Sound, Visit, Wanted

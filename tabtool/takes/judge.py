@@ -11,12 +11,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.takes.align import State, Stretch, align, tuning_guess
+from tabtool.takes.chords import CODED, Pitches, code, decoded, distinct, number_of, with_chords
 from tabtool.takes.heard import SHORTEST_S, heard
 from tabtool.takes.pitchtrack import FINE_S, PitchTrack, hz
 from tabtool.takes.tones import Visit, Wanted
@@ -67,10 +68,10 @@ class Expected:
     """A note of the tab: its pitch on this harp (MIDI, temperament and all), and when it is
     written, in seconds at the tab's tempo.
 
-    ``others`` are the further pitches of a chord or a shake, which is found but not judged in
-    cents.  ``natural`` notes (neither bent nor overblown) serve for the tuning; ``expressive``
-    ones (quarter-tone bends) are not judged in cents; ``free`` where the tab has no meter, so
-    that no onset can be early.  A ``grace`` note may be left out and is not judged.  An
+    ``others`` are the further pitches of a chord, or of a shake where it is ``shaken``; either is
+    not judged in cents.  ``natural`` notes (neither bent nor overblown) serve for the tuning;
+    ``expressive`` ones (quarter-tone bends) are not judged in cents; ``free`` where the tab has no
+    meter, so that no onset can be early.  A ``grace`` note may be left out and is not judged.  An
     ``adorned`` one has a scoop, dip or fall.
     """
 
@@ -83,6 +84,12 @@ class Expected:
     others: tuple[float, ...] = ()
     grace: bool = False
     adorned: bool = False
+    shaken: bool = False
+
+    @property
+    def pitches(self) -> Pitches:
+        """All of them."""
+        return (self.pitch, *self.others)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +100,7 @@ class Judged:
     ``spread`` the half-width in cents that holds the middle two thirds of it.  ``scoop`` and
     ``fall`` are how far the pitch came from and went to at the ends, ``drift`` how far it moved
     over the steady part, ``vibrato`` its extent from the middle.  ``late_ms`` is against the
-    neighbours.
+    neighbours.  ``pitch`` is what was heard, ``others`` what besides of a chord in a note's stead.
     """
 
     index: int
@@ -108,17 +115,23 @@ class Judged:
     vibrato: float = 0.0
     late_ms: float | None = None
     pitch: float | None = None
+    others: Pitches = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Extra:
     """A note played that the tab does not have there; ``again`` is the number of the tab's note
-    if it was one played once more (a false start, a passage again)."""
+    if it was one played once more (a false start, a passage again); ``others`` are the further
+    pitches of a chord."""
 
     start_s: float
     end_s: float
     pitch: float
     again: int | None = None
+    others: Pitches = ()
+
+
+Heard = TypeVar("Heard", Judged, Extra)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +143,21 @@ class Verdict:
     extra: tuple[Extra, ...]
 
 
+def hear_chords(
+    track: PitchTrack, expected: Sequence[Expected], rivals: Sequence[Pitches]
+) -> PitchTrack:
+    """The track with the chords of the tab and their rivals told apart, if it has any."""
+    wanted = [note.pitches for note in expected]
+    chords = [pitches for pitches in wanted if len(pitches) > 1]
+    if not chords:
+        return track
+    return with_chords(track, distinct([*chords, *rivals]), tuning_guess(track, wanted))
+
+
 def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
-    """Align the take, tell the tuning from the player, and judge each note."""
-    targets = [(note.pitch, *note.others) for note in expected]
+    """Align the take, tell the tuning from the player, and judge each note; of chords only those
+    that `hear_chords` has told apart are known."""
+    targets = [_target(note, track.sets) for note in expected]
     tuning = tuning_guess(track, targets)
     wanted = Wanted(
         targets,
@@ -150,11 +175,12 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     for number, visit in enumerate((*take.notes, *take.again)):
         note = expected[visit.place]
         start, end = borders[number]
-        near = note.pitch + tuning if visit.state is State.NOTE and not note.others else None
-        times, curve = _curve(track, start, end, near)
+        near = targets[visit.place][0] + tuning if visit.state is State.NOTE else None
+        times, curve = _curve(track, start, end, None if note.others else near)
         if number < len(take.notes) and note.others:
             status = "ok" if visit.state is State.NOTE else "wrong"
-            notes.append(Judged(visit.place, status, start, end))
+            pitch = float(np.median(curve)) if status == "wrong" and len(curve) else None
+            notes.append(Judged(visit.place, status, start, end, pitch=pitch))
         elif number < len(take.notes):
             notes.append(_steady(visit.place, note, start, end, times, curve))
         elif len(curve):
@@ -165,10 +191,30 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     states = {visit.place: visit.state for visit in take.notes}
     done = {n.index: _status(n, expected[n.index], exact, states[n.index]) for n in notes}
     every = [done.get(i, Judged(i, "missing")) for i in range(len(expected))]
-    every = _timing(every, expected)
+    every = [_named(note, track, tuning) for note in _timing(every, expected)]
     extras.sort(key=lambda extra: extra.start_s)
-    extras = _played_again(extras, every, [note.pitch + exact for note in expected])
-    return Verdict(100 * exact, tuple(every), tuple(extras))
+    extras = _played_again(extras, every, [target[0] + exact for target in targets])
+    return Verdict(
+        100 * exact, tuple(every), tuple(_named(extra, track, tuning) for extra in extras)
+    )
+
+
+def _target(note: Expected, sets: Sequence[Pitches]) -> Pitches:
+    """The pitches in the track that bear out a note: those of a shake by turns, one for a chord
+    that is told apart."""
+    together = number_of(note.pitches, sets) if note.others else None
+    if together is None:
+        return note.pitches
+    return (*note.pitches, code(together)) if note.shaken else (code(together),)
+
+
+def _named(one: Heard, track: PitchTrack, tuning: float) -> Heard:
+    """A note with the pitches of the chord that was heard, if it was one."""
+    if one.pitch is None or one.pitch < CODED - 1:
+        return one
+    lowest, *others = (pitch + tuning for pitch in decoded(one.pitch - tuning, track.sets))
+    found = replace(one, pitch=lowest, others=tuple(others))
+    return replace(found, cents=None, spread=None) if isinstance(found, Judged) else found
 
 
 def _played_again(

@@ -26,6 +26,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tabtool.takes.recording import Recording
+
 Floats = NDArray[np.float32]
 
 HOP_S = 0.010
@@ -63,6 +65,7 @@ class PitchTrack:
     candidate's harmonics hold, nought for the multiple of a period.  ``periodic`` is the height of
     the frame's best peak, 0 to 1.  ``level`` is its power in dB of full scale.  Frame i stands at
     ``start_s + i * hop_s``.  ``envelope`` is the power in dB in steps of ``FINE_S``, from time 0.
+    ``sound`` is what was tracked; ``sets`` are the sets of pitches that ``chords`` has put in.
     """
 
     pitch: Floats
@@ -72,6 +75,8 @@ class PitchTrack:
     envelope: Floats
     hop_s: float
     start_s: float
+    sound: Recording | None = None
+    sets: tuple[tuple[float, ...], ...] = ()
 
     @property
     def times(self) -> NDArray[np.float64]:
@@ -107,7 +112,14 @@ def track(samples: Floats, rate: float) -> PitchTrack:
         part = slice(first, first + BLOCK)
         pitch[part], weight[part], periodic[part], level[part] = step(frames[part])
     return PitchTrack(
-        pitch, weight, periodic, level, envelope(samples, rate), hop / rate, WINDOW / 2 / rate
+        pitch,
+        weight,
+        periodic,
+        level,
+        envelope(samples, rate),
+        hop / rate,
+        WINDOW / 2 / rate,
+        Recording(samples, rate),
     )
 
 

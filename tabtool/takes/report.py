@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from tabtool.report import many, table
 from tabtool.takes.take import (
     Take,
@@ -34,6 +36,7 @@ def as_json(take: Take, full: bool = False) -> dict[str, object]:
             row |= {
                 "written": note.event.figure.token,
                 "pitch": _round(judged.pitch, 4),
+                "others": [_round(pitch, 3) for pitch in judged.others],
                 "landed": note.landed,
                 "late_ms": _round(judged.late_ms, 1),
                 "scoop": _round(judged.scoop, 1),
@@ -49,7 +52,9 @@ def as_json(take: Take, full: bool = False) -> dict[str, object]:
             "end_s": _round(one.end_s, 4),
             "pitch": _round(one.pitch, 3),
         }
-        extra.append(row | {"again": one.again} if full else row)
+        if full:
+            row |= {"again": one.again, "others": [_round(pitch, 3) for pitch in one.others]}
+        extra.append(row)
     result: dict[str, object] = {
         "tuning_cents": _round(take.verdict.tuning_cents, 2),
         "notes": notes,
@@ -108,13 +113,13 @@ def as_text(take: Take) -> str:
             f"the natural notes fit {better.name} better than the tab's temperament: "
             f"try --temperament {better.name}"
         )
-    rows = [_row(note) for note in take.notes]
+    rows = [_row(note, tuning) for note in take.notes]
     head = ("line", "note", "pitch", "cents", "spread", "late", "")
     lines += ["", table(head, rows)]
     if take.extra:
         lines.append("")
         for one in take.extra:
-            name = _name(take, one.pitch - tuning / 100)
+            name = _names(take.notes[0], (one.pitch, *one.others), tuning)
             what = "extra" if one.again is None else "played once more"
             lines.append(f"{what}: {name} at {one.start_s:.2f}-{one.end_s:.2f} s")
     bends = take.tones(bends=True)
@@ -138,15 +143,17 @@ def as_text(take: Take) -> str:
     return "\n".join(lines)
 
 
-def _row(note: TakeNote) -> tuple[str, ...]:
+def _row(note: TakeNote, tuning: float) -> tuple[str, ...]:
     judged, event = note.judged, note.event
     names = " ".join(event.setting.name(p) for p in event.pitches if p is not None)
     said = [] if event.possible else ["not on this harp"]
     if judged.status == "missing":
         said.append("missing")
     elif judged.status == "wrong":
-        heard = f", {event.setting.name(round(judged.pitch))} heard" if judged.pitch else ""
-        said.append(f"wrong note{heard}")
+        chord = len(event.figure.tones) > 1
+        heard = (judged.pitch, *judged.others) if judged.pitch else ()
+        also = f", {_names(note, heard, tuning)} heard" if heard else ""
+        said.append(f"wrong {'chord' if chord else 'note'}{also}")
     elif len(event.figure.all_tones) > 1:
         said.append("found, not judged in cents")
     elif note.tone.depth % 1:
@@ -177,5 +184,6 @@ def _row(note: TakeNote) -> tuple[str, ...]:
     )
 
 
-def _name(take: Take, pitch: float) -> str:
-    return take.notes[0].event.setting.name(round(pitch))
+def _names(note: TakeNote, pitches: Sequence[float], tuning: float) -> str:
+    """The names of pitches heard, as a harp would sound them that is so many cents sharp."""
+    return " ".join(note.event.setting.name(round(pitch - tuning / 100)) for pitch in pitches)

@@ -19,8 +19,18 @@ from tabtool.harp import Harp, Technique, Tone
 from tabtool.music import hz
 from tabtool.resolve import NoteEvent, Score
 from tabtool.takes.align import presence
+from tabtool.takes.chords import of_harp
 from tabtool.takes.gate import Unjudged, admit
-from tabtool.takes.judge import ACCEPTABLE, GOOD, Expected, Extra, Judged, Verdict, judge
+from tabtool.takes.judge import (
+    ACCEPTABLE,
+    GOOD,
+    Expected,
+    Extra,
+    Judged,
+    Verdict,
+    hear_chords,
+    judge,
+)
 from tabtool.takes.pitchtrack import PitchTrack, midi, track
 from tabtool.takes.recording import read
 from tabtool.temperament import Temperament
@@ -30,9 +40,6 @@ if TYPE_CHECKING:
 
 FOUND_SHARE = 0.25
 """Of the tab's notes so many must be found, or the recording is of something else."""
-
-CHORD_SHARE = 0.3
-"""A tab with so many chords and shakes is one of chords; then hearing chords is no fault."""
 
 FITS_BETTER = 2.0
 """Cents by which another temperament must fit the natural notes better to be told of."""
@@ -149,6 +156,7 @@ def expected_of(event: NoteEvent) -> Expected:
         free=setting.meter.beats is None,
         others=tuple(pitches[1:]),
         adorned=bool(event.figure.marks.scoop or event.figure.marks.dip or event.figure.marks.fall),
+        shaken=shake is not None,
     )
 
 
@@ -172,9 +180,11 @@ def judged(score: Score, heard: PitchTrack, seconds: float) -> Take:
         expected += _graces_of(event)
         place_of.append(len(expected))
         expected.append(expected_of(event))
-    chordal = sum(bool(note.others) for note in expected) > CHORD_SHARE * len(expected)
-    admit(heard, chordal)
-    verdict = judge(heard, expected)
+    settings = dict.fromkeys(event.setting for event in events)
+    rivals = [pitches for setting in settings for pitches in of_harp(setting)]
+    told = hear_chords(heard, expected, rivals)
+    admit(told)
+    verdict = judge(told, expected)
     every = tuple(
         replace(verdict.notes[place], index=index) for index, place in enumerate(place_of)
     )
@@ -230,6 +240,8 @@ def _refuse_another(
 def _moved(heard: PitchTrack, expected: Sequence[Expected]) -> int:
     """Semitones by which all that is played fits the tab much better, 0 if none does."""
     pitch = heard.pitch[:, 0][presence(heard) > 0.5]
+    if not len(pitch):
+        return 0
     targets = np.unique([note.pitch for note in expected])
     fits = {
         shift: float((np.abs(pitch[:, None] - targets - shift).min(axis=1) < 0.4).mean())

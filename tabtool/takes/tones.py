@@ -16,7 +16,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from tabtool.takes.align import SAME, Floats, Pitches, State, Stretch, dips
+from tabtool.takes.align import SAME, Floats, State, Stretch, dips
+from tabtool.takes.chords import Pitches
 from tabtool.takes.pitchtrack import PitchTrack
 
 KINK, STEP, LEAP = 5.0, 3, 80.0

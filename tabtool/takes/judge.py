@@ -11,16 +11,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tabtool.takes.align import State, Stretch, align, tuning_guess
+from tabtool.takes.borders import borders
 from tabtool.takes.chords import CODED, Pitches, code, decoded, distinct, number_of, with_chords
-from tabtool.takes.heard import SHORTEST_S, heard
-from tabtool.takes.pitchtrack import FINE_S, PitchTrack, hz
-from tabtool.takes.tones import Visit, Wanted
+from tabtool.takes.heard import heard
+from tabtool.takes.pitchtrack import PitchTrack
+from tabtool.takes.steady import curve_of, steady
+from tabtool.takes.tones import Wanted
 
 GOOD = 10.0
 """Cents within which a bend is good: the smallest difference heard in melodic thirds (Hill &
@@ -37,30 +38,8 @@ scores (MIREX, as in mir_eval), and the error that the nearest wrong note may ha
 EXTRA_S = 0.07
 """An extra note heard for less is an accident of the analysis."""
 
-UNSETTLED_S, UNSETTLED = 0.3, 4.0
-"""A note shorter than that (seconds) whose pitch still moves by more than that (cents, as
-``spread``; twice that as ``drift``) has no steady part: reeds take 60–300 ms to settle, and no
-figure would mean much."""
-
-SPEAKS, SPEAKS_IN_NOISE = (8.5, 0.004), (3.2, 0.0076)
-"""Periods, and seconds besides, in which a reed comes within 6 dB of its level: from silence, and
-from where it stands out of a room or noise."""
-
-FLOOR_SHAKES, FLOOR_STANDS, DEEP = 2.0, 4.0, 13.0
-"""Decibels: by which the level of silence or of a room goes up and down by itself; within which
-it stands still before an onset; and from which a rise is seen from its beginning."""
-
-SHALLOW = 7.0
-"""Decibels of a dip under which the old note hides the beginning of the new one wholly."""
-
-FLAT_LATE_S = 0.025
-"""Where no dip shows, the pitch tells of a new note, and so much later: half a frame."""
-
 TIMED_BY = 4
 """Notes before and after by which it is told how late one was."""
-
-EDGE_S = 0.022
-"""A frame whose middle lies nearer to a note's border hears the neighbour too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,18 +150,19 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
     notes: list[Judged] = []
     extras: list[Extra] = []
     pitches = [note.pitch + tuning for note in expected]
-    borders = _borders(track, (*take.notes, *take.again), take.other, pitches)
+    spans = borders(track, (*take.notes, *take.again), take.other, pitches)
     for number, visit in enumerate((*take.notes, *take.again)):
         note = expected[visit.place]
-        start, end = borders[number]
+        start, end = spans[number]
         near = targets[visit.place][0] + tuning if visit.state is State.NOTE else None
-        times, curve = _curve(track, start, end, None if note.others else near)
+        times, curve = curve_of(track, start, end, None if note.others else near)
         if number < len(take.notes) and note.others:
             status = "ok" if visit.state is State.NOTE else "wrong"
             pitch = float(np.median(curve)) if status == "wrong" and len(curve) else None
             notes.append(Judged(visit.place, status, start, end, pitch=pitch))
         elif number < len(take.notes):
-            notes.append(_steady(visit.place, note, start, end, times, curve))
+            told = steady(note.pitch, start, end, times, curve)
+            notes.append(Judged(visit.place, "ok", start, end, **told._asdict()))
         elif len(curve):
             extras.append(Extra(start, end, float(np.median(curve)), visit.place))
     for stretch in take.other:
@@ -237,188 +217,6 @@ def _played_again(
                 run = [replace(one, again=first + k) for k, one in enumerate(run)]
         result += run
     return result
-
-
-def _borders(
-    track: PitchTrack,
-    visits: Sequence[Visit],
-    odd: Sequence[Stretch],
-    pitches: Sequence[float],
-) -> list[tuple[float, float]]:
-    """Start and end of each visit in seconds, the starts refined on the envelope."""
-    rough = [track.start_s + track.hop_s * (visit.first - 0.5) for visit in visits]
-    rough_end = [track.start_s + track.hop_s * (visit.last - 0.5) for visit in visits]
-    starts = [
-        onset(track.envelope, at, end, pitches[visit.place])
-        for visit, at, end in zip(visits, rough, rough_end, strict=True)
-    ]
-    following = sorted(starts + [track.start_s + track.hop_s * (s.first - 0.5) for s in odd])
-    result = []
-    for start, at_end in zip(starts, rough_end, strict=True):
-        after = [t for t in following if t > start + SHORTEST_S]
-        latest = min(after[0], at_end + 0.03) if after else at_end + 0.03
-        result.append((start, _end(track.envelope, start, latest)))
-    return result
-
-
-def onset(
-    envelope: NDArray[np.float32], rough: float, end: float, pitch: float | None = None
-) -> float:
-    """When the rise of the level near ``rough`` began, in seconds.
-
-    A reed takes 10–60 ms to speak, low ones longest, and its amplitude rises about evenly.  So
-    from two crossings of the rise its beginning is reached by going back: from −10 and −6 dB
-    below the top where it rises from near silence, from −6 and −3 dB where from noise or a room;
-    out of a shallow dip, where the old note still hides the beginning, from the dip's bottom.
-    Where ``pitch`` is known the way back is no longer than the reed takes to speak.  The factors
-    are those of the sampled reeds of two sound fonts.
-    """
-    step = FINE_S
-    a = max(0, round((rough - 0.06) / step))
-    b = min(len(envelope), round((rough + 0.055) / step))
-    if b - a < 4:
-        return rough
-    bottom = a + int(np.argmin(envelope[a:b]))
-    least = float(envelope[bottom])
-    top = float(envelope[bottom : bottom + round(0.12 / step)].max())
-    before = float(envelope[max(0, bottom - round(0.06 / step)) : bottom + 1].max())
-    from_floor = before - least < min(FLOOR_STANDS, 0.5 * (top - least))
-    if from_floor or top - least >= DEEP:
-        # noise and rooms leave a floor that shakes: its last low point counts
-        near = envelope[bottom : min(b, bottom + round(0.06 / step))]
-        rises = int(np.argmax(near > 0.5 * (least + top)))
-        low = np.flatnonzero(near[: rises or len(near)] < least + FLOOR_SHAKES)
-        bottom += int(low[-1])
-    stop = min(len(envelope), bottom + round(0.12 / step), max(bottom + 8, round(end / step)))
-    rise = envelope[bottom:stop]
-    if len(rise) < 3:
-        return rough
-    top = float(rise.max())
-    depth = top - float(rise[0])
-
-    def crossing(below: float) -> float:
-        over = int(np.argmax(rise >= top - below))
-        if over == 0:
-            return bottom * step
-        low, high = float(rise[over - 1]), float(rise[over])
-        return (bottom + over - 1 + (top - below - low) / max(high - low, 1e-6)) * step
-
-    if depth < 2.0:
-        return max(0.0, rough - FLAT_LATE_S)
-    hidden = 0.0
-    if depth >= DEEP:
-        at = crossing(10) - 3 * (crossing(6) - crossing(10))
-        at = max(at, bottom * step if depth < 30 else crossing(25) - 0.002)
-    elif from_floor and depth >= 7:
-        at = max(crossing(6) - 2.8 * (crossing(3) - crossing(6)), bottom * step - 0.005)
-    else:
-        # the deeper the dip, the less of the beginning the old note can have hidden
-        hidden = min(1.0, max(0.0, (DEEP - depth) / (DEEP - SHALLOW)))
-        at = bottom * step - hidden * (crossing(min(3.0, depth / 2)) - bottom * step)
-    if pitch is not None:
-        periods, seconds = SPEAKS if depth >= DEEP or depth < SHALLOW else SPEAKS_IN_NOISE
-        speaks = periods / float(hz(pitch)) + seconds
-        most = 1.3 if depth >= SHALLOW else 2.2
-        at = max(at, crossing(min(6.0, 0.6 * depth)) - most * speaks)
-    earliest = max(0.0, rough - 0.08)
-    return float(min(max(at - 0.003 - 0.003 * hidden, earliest), rough + 0.06))
-
-
-def _end(envelope: NDArray[np.float32], start: float, latest: float) -> float:
-    """When the level last stood within 10 dB of the note's middle level."""
-    a, b = max(0, round(start / FINE_S)), min(len(envelope), round(latest / FINE_S))
-    if b - a < 4:
-        return latest
-    part = envelope[a:b]
-    loud = np.flatnonzero(part > np.median(part) - 10)
-    return float((a + loud[-1] + 1) * FINE_S) if len(loud) else latest
-
-
-def _curve(
-    track: PitchTrack, start: float, end: float, near: float | None
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times and pitches inside a note; of each frame's candidates the nearest to ``near``."""
-    times = track.times
-    edge = min(EDGE_S, 0.3 * (end - start))
-    first, last = np.searchsorted(times, [start + edge, end - edge])
-    pitch = track.pitch[first:last].astype(np.float64)
-    weight = track.weight[first:last]
-    if near is None:
-        usable = pitch[:, 0][weight[:, 0] > 0.3]
-        if not len(usable):
-            return np.zeros(0), np.zeros(0)
-        near = float(np.median(usable))
-    away = np.where((weight > 0.15) & np.isfinite(pitch), np.abs(pitch - near), 99.0)
-    best = away.argmin(axis=1)[:, None]
-    kept = np.take_along_axis(away, best, 1)[:, 0] < 1.5
-    chosen = np.take_along_axis(pitch, best, 1)[:, 0]
-    return times[first:last][kept], chosen[kept]
-
-
-def _steady(index: int, note: Expected, start: float, end: float, times: Any, curve: Any) -> Judged:
-    """The steady part: what is left after the attack, and its middle, spread, ends and drift.
-
-    ``cents`` is still against the tab; the tuning is taken off later.
-    """
-    found = Judged(index, "ok", start, end)
-    if len(curve) < 3:
-        return found
-    error = 100 * (curve - note.pitch)
-    later = times >= start + 0.4 * (end - start)
-    if later.sum() < 3:
-        later[-3:] = True
-    part, at = error[later], times[later]
-    middle = float(np.median(part))
-    vibrato, center = _vibrato(at, part)
-    if vibrato:
-        middle = center
-    spread = float(np.percentile(np.abs(part - middle), 67))
-    slope = np.polyfit(at - at.mean(), part, 1)[0] if len(part) > 4 else 0.0
-    drift = float(slope * (at[-1] - at[0]))
-    moving = spread > UNSETTLED or abs(drift) > 2 * UNSETTLED
-    if end - start < UNSETTLED_S and moving and not vibrato:
-        return replace(found, pitch=note.pitch + middle / 100)
-    head, tail = error[: max(1, len(error) // 5)], error[-2:]
-    scoop = (
-        float(np.min(head) - middle)
-        if abs(np.min(head) - middle) > abs(np.max(head) - middle)
-        else float(np.max(head) - middle)
-    )
-    fall = float(np.mean(tail) - middle)
-    return replace(
-        found,
-        cents=middle,
-        spread=spread,
-        scoop=scoop if abs(scoop) > 15 + vibrato else 0.0,
-        fall=fall if abs(fall) > 15 + vibrato else 0.0,
-        drift=drift if not vibrato else 0.0,
-        vibrato=vibrato,
-        pitch=note.pitch + middle / 100,
-    )
-
-
-def _vibrato(times: Any, error: Any) -> tuple[float, float]:
-    """Extent (cents from the middle) and middle of a regular vibrato of 3.5–8 Hz, 0 if none.
-
-    The vibrato's period is long beside a note, so a median over part of a period would be off;
-    a constant and a sine fitted together are not.
-    """
-    if len(error) < 16 or np.std(error) < 2.0:
-        return 0.0, 0.0
-    t = times - times.mean()
-    total = float(np.sum((error - error.mean()) ** 2))
-    best = (total, 0.0, 0.0)
-    for rate in np.arange(3.5, 8.1, 0.25):
-        if rate * (times[-1] - times[0]) < 0.9:
-            continue
-        phase = 2 * np.pi * rate * t
-        basis = np.stack([np.ones_like(t), np.cos(phase), np.sin(phase)], axis=1)
-        fit, *_ = np.linalg.lstsq(basis, error, rcond=None)
-        left = float(np.sum((error - basis @ fit) ** 2))
-        if left < best[0]:
-            best = (left, float(np.hypot(fit[1], fit[2])), float(fit[0]))
-    left, extent, center = best
-    return (extent, center) if left < 0.35 * total and extent > 4 else (0.0, 0.0)
 
 
 def _extras(track: PitchTrack, stretch: Stretch) -> list[Extra]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import quopri
 import re
 import subprocess
 import sys
@@ -208,6 +209,7 @@ def test_a_bar_line_not_to_be_seen_ends_no_part() -> None:
     [
         ("D", [73, 74, 76, 78]),
         ("D =c", [72, 74, 76, 78]),
+        ("Dmix=c", [72, 74, 76, 78]),
         ("D exp _e ^f", [72, 74, 75, 78]),
         ("C ^f", [72, 74, 76, 78]),
         ("none", [72, 74, 76, 77]),
@@ -413,13 +415,13 @@ MISREAD = {
         "0351-0400.abc X: 387", "0626-0700.abc X: 637", "1176-1275.abc X: 1185",
     ),
     "it counts but one of two signs of broken rhythm at a note": (
-        "BuckleysHornpipe.abc X: 1", "1625-1700.abc X: 1684", "1625-1700.abc X: 1685",
+        "BuckleysHornpipe.abc X: 1", "TidalWaveJig.abc X:1", "1625-1700.abc X: 1684", "1625-1700.abc X: 1685",
     ),
     "it takes 3// for a quarter note (ABC 2.1, 4.3)": ("book5.abc X:0811",),
     "a tie at a broken rhythm, left out by `plain_abc`": (
         "0001-0050.abc X: 36", "0626-0635.abc X: 631",
     ),
-    "it passes over =3D, an equals sign that mail has changed": ("TidalWaveJig.abc X:1",),
+    "it carries no accidental from chord to chord": ("0550-0625.abc X: 599",),
     "the sign of a triplet is damaged (^3 for (3)": ("HeadlightJig.abc X: 1",),
     "it takes a bracket before words for a chord": (
         "MyLadysGoonHasGairsOntStrathspey.abc X: 1",
@@ -466,7 +468,10 @@ def plain_abc(data: bytes, part: str) -> str:
     Those are comments, lines in the head that are no fields, decorations, grace notes (which
     are not compared, and which it counts among the notes of a triplet), marks of a new line
     (``!``), fields within a line, more voices than one, and ``::``, before which it loses a note.
+    What mail did to some of them is undone by the standard library.
     """
+    if re.search(rb"(?m)=3D|=20$", data.replace(b"\r", b"")):
+        data = quopri.decodestring(data)
     text = re.sub(r"(?m)%.*$", "", data.decode("utf-8", "replace").replace("\r", ""))
     head, key, body = re.split(r"(?m)^(K:.*)$", text, maxsplit=1)
     head = "".join(line for line in head.splitlines(True) if line[1:2] == ":" and line[0] != "V")

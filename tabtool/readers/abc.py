@@ -30,8 +30,8 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
     key = re.search(r"^K:", text, re.MULTILINE)
     if not key:
         raise TabError(f"{name}: this is no ABC file: a tune needs a line K: with its key")
-    damaged = "=3D" in text
-    if damaged:  # as mail encodes an equals sign; no ABC has a figure after it
+    damaged = re.search(r"(?m)=3D|=20$", text) is not None
+    if damaged:  # as mail encodes signs; no ABC has a figure after an equals sign
         text = _unmailed(text)
         key = re.search(r"^K:", text, re.MULTILINE)
         assert key is not None
@@ -66,7 +66,7 @@ def read(data: bytes, name: str, choice: Choice) -> Melody:
             *said,
             *taken.remarks,
             *shifted,
-            *(("=3D, left by mail, is read as =",) if damaged else ()),
+            *(("=3D and =20, left by mail, are read as what they stand for",) if damaged else ()),
         ),
         taken.sections,
     )

@@ -10,7 +10,8 @@ from tabtool.music import FIFTHS, MODES, Key, Meter, parse_meter
 
 MOST_SECTIONS = 500
 PIPES = Key("D")  # HP and Hp: the pipes sound F# and C# whether or not the tune prints them
-_PROPERTY = re.compile(r"""(\w+)=("[^"]*"|[^\s=]+)""")
+# Of a clef: transpose=-2. Not the accidentals of a key: Dmix=c.
+_PROPERTY = re.compile(r"""(?<!\S)([a-z]+)=("[^"]*"|[^\s=]+)""")
 _CLEF = re.compile(
     r"(?:treble|alto|tenor|bass|perc|[GCF])?[1-5]?([+-])8|treble|alto|tenor|bass|perc"
 )

@@ -415,7 +415,8 @@ MISREAD = {
         "0351-0400.abc X: 387", "0626-0700.abc X: 637", "1176-1275.abc X: 1185",
     ),
     "it counts but one of two signs of broken rhythm at a note": (
-        "BuckleysHornpipe.abc X: 1", "TidalWaveJig.abc X:1", "1625-1700.abc X: 1684", "1625-1700.abc X: 1685",
+        "BuckleysHornpipe.abc X: 1", "TidalWaveJig.abc X:1", "1625-1700.abc X: 1684",
+        "1625-1700.abc X: 1685",
     ),
     "it takes 3// for a quarter note (ABC 2.1, 4.3)": ("book5.abc X:0811",),
     "a tie at a broken rhythm, left out by `plain_abc`": (

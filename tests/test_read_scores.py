@@ -427,6 +427,9 @@ MISREAD = {
     "it takes a bracket before words for a chord": (
         "MyLadysGoonHasGairsOntStrathspey.abc X: 1",
     ),
+    "it takes the key Bn, which is none and is told, for B major": (
+        "0732-0758_bs.abc X: 745", "0732-0758_mh.abc X: 745",
+    ),
     "it does not join | at the end of a line to :: in the next": ("SkinThePeelerJig.abc X: 1",),
 }  # fmt: skip
 

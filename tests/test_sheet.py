@@ -548,6 +548,10 @@ def test_worksheets_fit_their_pages(key: str, tuning: str, paper: str) -> None:
     counted = []
     for answers in (False, True):
         pages = worksheet_pages(asked, Style(paper), METRICS, answers=answers)
+        for page in pages:  # what is asked stands with three rows of it at least
+            heads = [g.box.bottom for g in page.groups if g.role == "section"]
+            cells = [g.box.top for g in page.groups if g.role == "question"]
+            assert not heads or sum(top > max(heads) for top in cells) >= 3 * 4
         geometry(pages)
         counted.append(
             sum(t.text.endswith(".") and t.text[0].isdigit() for p in pages for t in p.texts)

@@ -408,8 +408,11 @@ def test_what_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "shakes (1) stand in the tab only" in told
 
 
-def test_another_harp_half_way_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    source, out = tmp_path / "a.harptab", tmp_path / "a.musicxml"
+@pytest.mark.parametrize("form", ["musicxml", "abc"])
+def test_another_harp_half_way_is_told(
+    form: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source, out = tmp_path / "a.harptab", tmp_path / f"a.{form}"
     source.write_text("harp: C\n| 4^ 4v 5^ 5v |\n\n[b]\nharp: G\n| 4^ 4v 5^ 5v |\n")
     assert main(["write", str(source), "-o", str(out)]) == 0
     assert main(["read", str(out)]) == 0

@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from tabtool.music import FREE, Meter
 from tabtool.notation import NoteError, parse_figure
-from tabtool.readers import counted
+from tabtool.readers import HARP, counted
 from tabtool.readers.abc_fields import (
     Accidentals,
     Signature,
@@ -314,6 +314,8 @@ class _Scanning:
             self.lost["lines of symbols"] += 1
         elif letter == "K":
             self.key(value)
+        elif letter == "N" and HARP.fullmatch(value):
+            self.change = self.change._replace(harp=value)
         elif letter == "L":
             self.voice.outward += f"\nL:{value}\n"
         elif letter == "M":

@@ -30,7 +30,9 @@ from tabtool.tune import Figure
 TAB_ASKED = "How is it played, and where are its octaves?"
 NOTE_ASKED = "Which note is it, and where else does it sound?"
 LINE = 1.75  # between lines of plates, in heights of a hole number
-FAR = "How many octaves away stands behind each."
+FAR = "Behind each place stands how many octaves away it is."
+FAR_ASKED = "Write behind each place how many octaves away it is."
+TOGETHER = 3  # rows that stand with what is asked of them
 
 
 class _Sheet(NamedTuple):
@@ -54,7 +56,8 @@ def worksheet_pages(
     pages: list[list[Group]] = []
     y = room = 0.0
     for index, block in enumerate(blocks):
-        ahead = block.height + (blocks[index + 1].height if block.keep else 0.0)
+        below = blocks[index + 1 : index + 1 + TOGETHER] if block.keep else []
+        ahead = block.height + sum(one.height for one in below)
         if not pages or y + ahead > room:
             head = _head(on, sheet.seed, len(pages) + 1)
             pages.append([moved(group, 0, style.margin) for group in head.groups])
@@ -85,7 +88,7 @@ def _asked(on: _Sheet, asked: str) -> Block:
     """What is asked of the rows below."""
     size, y = 0.66 * on.style.h, 0.7 * on.style.h
     groups: list[Group] = []
-    for bold, text in ((True, asked), (False, FAR)):
+    for bold, text in ((True, asked), (False, FAR if on.answers else FAR_ASKED)):
         for part in wrapped(on.metrics, text, size, on.style.usable, bold=bold):
             y += CAP * size
             shown = words(on.metrics, part, on.style.margin, y, size, bold=bold)

@@ -96,6 +96,8 @@ class _Writing:
         lines = []
         if change.section:
             lines.append(f"P:{_plain(change.section)}")
+        if change.harp:
+            lines.append(f"N:{change.harp}")
         if change.meter is not None:
             lines.append(f"M:{_meter(change.meter)}")
         if change.tempo is not None:

@@ -427,9 +427,6 @@ MISREAD = {
     "it takes a bracket before words for a chord": (
         "MyLadysGoonHasGairsOntStrathspey.abc X: 1",
     ),
-    "it lets an accidental in a chord count for that chord alone": (
-        "0550-0625.abc X: 599",
-    ),
     "it takes the key Bn, which is none and is told, for B major": (
         "0732-0758_bs.abc X: 745", "0732-0758_mh.abc X: 745",
     ),

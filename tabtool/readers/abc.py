@@ -15,7 +15,8 @@ from tabtool.diagnostics import TabError
 from tabtool.music import Meter, moved
 from tabtool.readers import HARP, Choice, choose_part, counted, few_enough, text_of
 from tabtool.readers.abc_fields import field
-from tabtool.readers.abc_text import BarText, Place, scan
+from tabtool.readers.abc_text import scan
+from tabtool.readers.abc_voice import BarText, Place
 from tabtool.report import many
 from tabtool.scores.measures import Measure, Melody, Sign, Sounded
 

@@ -14,22 +14,12 @@ from fractions import Fraction
 from tabtool.diagnostics import Diagnostic, Level, Rule
 from tabtool.events import NoteEvent, PlayedBar, Score, Stretch, SymbolEvent
 from tabtool.harp import Harp, Layout
-from tabtool.lengths import BAR_LENGTH, check_lengths
+from tabtool.lengths import check_lengths
 from tabtool.repeats import played_order
 from tabtool.shares import shares_of
 from tabtool.temperament import Temperament
 from tabtool.tune import Broken, Figure, Hold, Note, Share, Tune
-from tabtool.written import InHand, Written, as_written, put_together
-
-__all__ = [
-    "BAR_LENGTH",
-    "NOTHING_TO_HOLD",
-    "NoteEvent",
-    "Score",
-    "Written",
-    "as_written",
-    "resolve",
-]
+from tabtool.written import InHand, Written, put_together
 
 NOTHING_TO_HOLD = Rule(
     "nothing-to-hold", Level.ERROR, "A hold with nothing sounding before it.", reads=True

@@ -19,9 +19,9 @@ import numpy as np
 import takes
 from takes import Manner, Played, Take
 
+from tabtool.events import NoteEvent, Score
 from tabtool.harp import Breath, Technique
 from tabtool.load import load
-from tabtool.resolve import NoteEvent, Score
 from tabtool.takes import pitchtrack, recording
 from tabtool.takes.gate import Unjudged
 from tabtool.takes.take import Take as Judged

@@ -15,13 +15,14 @@ from typing import NamedTuple
 from tabtool.canonical import write
 from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO
+from tabtool.lengths import BAR_LENGTH
 from tabtool.music import Key, Meter
 from tabtool.notation import NoteError, parse_figure
 from tabtool.parse import parse
 from tabtool.player import Player
 from tabtool.repeats import REPEAT
 from tabtool.report import many
-from tabtool.resolve import BAR_LENGTH, resolve
+from tabtool.resolve import resolve
 from tabtool.scores.barring import Barred, in_meter, opened, whole_bars
 from tabtool.scores.choose import choose
 from tabtool.scores.measures import Measure, Melody, RepeatError, Sounded, filled, play_out, stream

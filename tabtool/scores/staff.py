@@ -14,9 +14,9 @@ from tabtool.harp import Harp
 from tabtool.header import DEFAULT_TEMPO, Setting
 from tabtool.music import Key
 from tabtool.repeats import WrittenBar, ends_part
-from tabtool.resolve import Written
 from tabtool.scores.measures import NO_CHANGE, Change, Measure, Melody, Sounded
 from tabtool.tune import PLAIN, Figure, Hold, Note, Share, Split, Tune
+from tabtool.written import Written
 
 
 class Staff(NamedTuple):

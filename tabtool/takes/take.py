@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from tabtool.events import NoteEvent, Score
 from tabtool.expression import GRACE_S
 from tabtool.harp import Harp, Technique, Tone
 from tabtool.music import hz
-from tabtool.resolve import NoteEvent, Score
 from tabtool.takes.align import presence
 from tabtool.takes.chords import of_harp
 from tabtool.takes.gate import Unjudged, admit

@@ -6,11 +6,11 @@ from tabtool.diagnostics import TabError
 from tabtool.harp import Layout
 from tabtool.load import Loaded
 from tabtool.report import many
-from tabtool.resolve import Written, as_written
 from tabtool.scores.spellings import SPELLINGS
 from tabtool.scores.staff import Staff, staff
 from tabtool.writers import abc, csv, json, musicxml, mxl, txt
 from tabtool.writers.musicxml import TabAs
+from tabtool.written import Written, as_written
 
 SUFFIXES = (".musicxml", ".xml", ".mxl", ".abc", ".txt", ".csv", ".json")
 

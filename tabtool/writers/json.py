@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 
+from tabtool.events import NoteEvent
 from tabtool.harp import Technique, Tone, position
 from tabtool.load import Loaded
 from tabtool.music import degree
-from tabtool.resolve import NoteEvent
 
 
 def write(table: Mapping[str, object]) -> bytes:

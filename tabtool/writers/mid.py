@@ -19,10 +19,10 @@ from fractions import Fraction
 import mido
 
 from tabtool.diagnostics import TabError
+from tabtool.events import Score
 from tabtool.expression import SHUT, Sound, perform
 from tabtool.music import Key
 from tabtool.practice import Click, Strum
-from tabtool.resolve import Score
 from tabtool.temperament import A4_STANDARD
 
 TICKS = 10080

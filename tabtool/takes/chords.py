@@ -28,8 +28,9 @@ from tabtool.takes.pitchtrack import BLOCK, CANDIDATES, Floats, PitchTrack, hz, 
 
 Pitches: TypeAlias = tuple[float, ...]
 
-SPAN = 1536
-"""Samples in a frame, some 96 ms: the lowest thirds of a low harp lie 45 Hz apart."""
+SPAN, EVERY = 1536, 2
+"""Samples in a frame, some 96 ms, as the lowest thirds of a low harp lie 45 Hz apart; of the
+track's frames each second is looked at, and stands for the next."""
 
 LOWEST, HIGHEST, STEPS = 45, 116, 3
 """The spectrum's first and last semitone, and its bands in each."""
@@ -124,8 +125,9 @@ def with_chords(track: PitchTrack, sets: Sequence[Pitches], tuning: float) -> Pi
     spectrum = _spectrum(track)
     lowest = min(pitches[0] for pitches in sets) - 2
     singles = [(pitch,) for pitch in np.arange(lowest, HIGHEST - 12, 1 / STEPS)]
-    chord = _smooth(_likeness(spectrum, _masks(sets, tuning)))
-    single = _smooth(_likeness(spectrum, _masks(singles, 0.0))).max(axis=1)
+    frames = len(track.level)
+    chord = _likeness(spectrum, _masks(sets, tuning), frames)
+    single = _likeness(spectrum, _masks(singles, 0.0), frames).max(axis=1)
     best = chord.max(axis=1)
     sure = np.clip((best - NOTHING) / (SOMETHING - NOTHING), 0, 1)
     several = sure / (1 + np.exp(np.clip(KEEN * (single - best), -50, 50)))
@@ -161,34 +163,31 @@ def _masks(sets: Sequence[Pitches], tuning: float) -> Floats:
     return masks
 
 
-def _likeness(spectrum: Floats, masks: Floats) -> Floats:
-    """Correlation of each frame with each mask, −1 to 1; the spectrum's rows have no mean."""
+def _likeness(spectrum: Floats, masks: Floats, frames: int) -> Floats:
+    """Correlation of each of the track's frames with each mask, −1 to 1, smoothed over three."""
     masks = masks - masks.mean(axis=1, keepdims=True)
     masks /= np.linalg.norm(masks, axis=1, keepdims=True)
     size = np.linalg.norm(spectrum, axis=1, keepdims=True)
-    return np.asarray(spectrum @ masks.T / np.maximum(size, 1e-6), np.float32)
-
-
-def _smooth(likeness: Floats) -> Floats:
-    """Mean over three frames."""
-    padded = np.pad(likeness, ((1, 1), (0, 0)), mode="edge")
+    each = np.repeat(spectrum @ masks.T / np.maximum(size, 1e-6), EVERY, axis=0)[:frames]
+    padded = np.pad(each, ((1, 1), (0, 0)), mode="edge")
     return np.asarray((padded[:-2] + padded[1:-1] + padded[2:]) / 3, np.float32)
 
 
 def _spectrum(track: PitchTrack) -> Floats:
-    """Frames × bands: decibels above what counts for nothing, less their mean."""
+    """Each second frame × bands: decibels above what counts for nothing, less their mean."""
     assert track.sound is not None
     rate = track.sound.rate
     hop, middle = round(track.hop_s * rate), round(track.start_s * rate)
     half = SPAN // 2
     padded = np.pad(track.sound.samples, half)
-    frames = np.lib.stride_tricks.sliding_window_view(padded, SPAN)[middle::hop][: len(track.level)]
+    windows = np.lib.stride_tricks.sliding_window_view(padded, SPAN)[middle::hop]
+    frames = windows[: len(track.level) : EVERY]
     window = np.hanning(SPAN).astype(np.float32)
-    size = 2 * SPAN
+    size = 1 << SPAN.bit_length()
     edges = hz((np.arange(LOWEST * STEPS, HIGHEST * STEPS + 1) - 0.5) / STEPS) * size / rate
     first = np.minimum(np.rint(edges).astype(np.intp), size // 2)
     reach = AROUND * STEPS
-    found = np.empty((len(track.level), len(_BANDS)), np.float32)
+    found = np.empty((len(frames), len(_BANDS)), np.float32)
     for start in range(0, len(frames), BLOCK):
         spectrum = np.fft.rfft(frames[start : start + BLOCK] * window, size).astype(np.complex64)
         power = spectrum.real**2 + spectrum.imag**2

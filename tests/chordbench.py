@@ -48,6 +48,11 @@ tempo: 96
 """,
 }
 
+TUNES["single"] = """harp: A
+tempo: 120
+| 4^ 5^ 5v 4v | 3v2 2v 3v 4^ | 6^ 5v,5^ 4v 4^ | 2v1 2v 1v 2v | 3^,4^ 5^ 6^ 6v | 7^ - 8v - |
+"""
+
 PLANTED = {"breath": 1, "neighbour": 1, "one": 1, "more": 1, "left out": 1, "put in": 1}
 
 CONDITIONS = {

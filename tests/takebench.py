@@ -23,7 +23,7 @@ import takes
 from takes import Manner, Played, Take
 
 from tabtool.takes import pitchtrack, recording
-from tabtool.takes.judge import Expected, Verdict, judge
+from tabtool.takes.judge import Expected, Verdict, hear_chords, judge
 
 KEYS = (53, 57, 60, 64, 67)  # low F, A, C, E, high G: hole 1 blow
 LENGTH = 60
@@ -72,7 +72,8 @@ def measured(manner: Manner, key: int, seed: int, figures: Figures, length: int 
     before = time.process_time()
     heard = recording.thin(take.samples, take.rate)
     track = pitchtrack.track(heard.samples, heard.rate)
-    verdict = judge(track, [Expected(n.pitch, n.onset, n.end, not n.bent) for n in take.written])
+    expected = [Expected(n.pitch, n.onset, n.end, not n.bent) for n in take.written]
+    verdict = judge(hear_chords(track, expected, takes.holes_together(key)), expected)
     figures.spent += time.process_time() - before
     figures.seconds += heard.seconds
     _count(take, verdict, figures)

@@ -104,6 +104,17 @@ def font_bytes(name: str) -> bytes:
     return cut_program(FONTS[name], PROGRAM)
 
 
+def holes_together(key: int) -> list[tuple[float, ...]]:
+    """The pitches of two to four neighbouring holes of a Richter harp, blown or drawn."""
+    rows = [[float(key + semis) for semis in RICHTER[breath::2]] for breath in (0, 1)]
+    return [
+        tuple(row[hole : hole + size])
+        for row in rows
+        for size in (2, 3, 4)
+        for hole in range(len(row) - size + 1)
+    ]
+
+
 def make_tune(rng: np.random.Generator, key: int, length: int, beat: float = 0.5) -> list[Written]:
     """A random tune that moves mostly by small steps over the holes, with bends and repeats."""
     notes: list[Written] = []

@@ -6,8 +6,8 @@ tuning of harp and recording as a whole is estimated from the natural notes and 
 that cents are the player's own. A bend is good within 10 cents of its pitch, acceptable within
 25. Expressive bends and chords are found but not judged in cents. Of a chord it is told whether its
 holes sounded together, and which did instead; a note an octave or a twelfth above another of the
-chord lies on its partials and is not told apart. A chord for a single note is told where the tab
-has any chord.
+chord lies on its partials and is not told apart. A second hole that sounds with a single note makes
+it wrong, and is named.
 
 Where the recording is silent, too noisy, chordal or speech, that is said and nothing else.
 

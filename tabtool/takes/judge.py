@@ -125,12 +125,9 @@ class Verdict:
 def hear_chords(
     track: PitchTrack, expected: Sequence[Expected], rivals: Sequence[Pitches]
 ) -> PitchTrack:
-    """The track with the chords of the tab and their rivals told apart, if it has any."""
+    """The track with the chords of the tab and their rivals told apart."""
     wanted = [note.pitches for note in expected]
-    chords = [pitches for pitches in wanted if len(pitches) > 1]
-    if not chords:
-        return track
-    return with_chords(track, distinct([*chords, *rivals]), tuning_guess(track, wanted))
+    return with_chords(track, distinct([*wanted, *rivals]), tuning_guess(track, wanted))
 
 
 def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:

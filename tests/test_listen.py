@@ -95,6 +95,37 @@ def test_listening_is_right_on_a_random_take() -> None:
     assert max(abs(n.start_s - p.onset) for n, p in zip(notes, take.played, strict=True)) < 0.05
 
 
+def test_chords_are_written_down(tmp_path: Path) -> None:
+    """Chords and single notes by turns, each by its holes, in a room with noise."""
+    tokens = [
+        "4^",
+        "4+5^",
+        "4+5v",
+        "5v",
+        "1+2+3v",
+        "1+2+3^",
+        "2v",
+        "2+3v",
+        "3v1",
+        "3+4v",
+        "3+4v",
+        "6^",
+    ]
+    score = load(f"harp: C\ntempo: 100\nmeter: free\n| {' '.join(tokens)} |\n").score
+    played = [
+        Played(0.5 + event.start_s, 0.44 + event.end_s, pitch)
+        for event in score.events
+        for pitch in event.pitches
+    ]
+    manner = Manner(room=0.3, noise_db=20.0, tuning=-14.0)
+    take = takes.render(Take([], played, np.zeros(0), takes.RATE, manner), np.random.default_rng(2))
+    wav, out = tmp_path / "take.wav", tmp_path / "draft.harptab"
+    write_wav(wav, take.samples, take.rate)
+    assert main(["listen", str(wav), "--harp", "C", "-o", str(out)]) == 0
+    written = load(out.read_text()).score.events
+    assert [event.pitches for event in written] == [event.pitches for event in score.events]
+
+
 def test_a_wrong_option_is_told_in_a_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["listen", "nowhere.wav", "--harp", "C"]) == 2
     assert "nowhere.wav: no such file" in capsys.readouterr().err

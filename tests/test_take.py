@@ -286,7 +286,8 @@ def test_nothing_is_claimed_of_what_is_no_take(
         write_wav(wav, level * takes.pink_white(rng, 4 * takes.RATE), takes.RATE)
     reasons = {"silence": "silent", "noise": "no clear", "chords": "more than"}
     reason = reasons.get(what, "no clear" if what == "drowned" else "speech")
-    for command in (["take", str(tab), str(wav)], ["listen", str(wav), "--harp", "C"]):
+    commands = [["take", str(tab), str(wav)], ["listen", str(wav), "--harp", "C"]]
+    for command in commands[: 1 if what == "chords" else 2]:  # chords can be written down
         assert main([*command, "--json"]) == 2
         out, err = capsys.readouterr()
         said = json.loads(out)

@@ -1,13 +1,15 @@
 """Write down what a recording plays, as a first tab for your harp.
 
-Single notes only, one harp alone; any common sound file will do (wav, flac, ogg, mp3, m4a).
-Without --tempo the tab is in free meter, a beat being the commonest step from note to note; with
+Single notes, and chords of up to four holes next to each other, one harp alone; any common sound
+file will do (wav, flac, ogg, mp3, m4a). Of a chord, a note an octave or a twelfth above another is
+not told. Without --tempo the tab is in free meter, a beat being the commonest step from note to note; with
 it the bars are 4/4 and the first note falls on a beat. Holes are the easiest for the harp named.
 Notes that are not sure are told in comments at the end, by line and column. It is a draft: check
 and mend it by ear.
 
-JSON: {"tuning_cents", "notes": [{"start_s", "end_s", "pitch", "cents", "name", "token",
-"doubt"}], "text"}; pitches are MIDI numbers, an empty doubt is none.
+JSON: {"tuning_cents", "notes": [{"start_s", "end_s", "pitch", "others", "cents", "name", "token",
+"doubt"}], "text"}; pitches are MIDI numbers, "pitch" the lowest of a chord and "others" the rest of
+it, "cents" null of a chord; an empty doubt is none.
 """
 
 from __future__ import annotations
@@ -15,11 +17,16 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from typing import TYPE_CHECKING
 
 from tabtool.cli import OK, UNREADABLE
 from tabtool.commands import common
 from tabtool.diagnostics import TabError
 from tabtool.report import many
+
+if TYPE_CHECKING:
+    from tabtool.harp import Harp
+    from tabtool.takes.listen import HeardNote
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -56,17 +63,15 @@ def run(args: argparse.Namespace) -> int:
     from tabtool.parse import parse
     from tabtool.resolve import resolve
     from tabtool.scores.notate import notate
-    from tabtool.takes.gate import Unjudged, admit
+    from tabtool.takes.gate import Unjudged
     from tabtool.takes.listen import listen, melody_of
     from tabtool.takes.pitchtrack import track
     from tabtool.takes.recording import read
 
     recording = read(Path(args.recording))
-    heard_track = track(recording.samples, recording.rate)
     name = os.path.basename(args.recording)
     try:
-        admit(heard_track)
-        heard = listen(heard_track)
+        heard = listen(track(recording.samples, recording.rate), harp)
         if not heard.notes:
             raise Unjudged("no notes that can be told apart")
     except Unjudged as reason:
@@ -91,8 +96,9 @@ def run(args: argparse.Namespace) -> int:
                 "start_s": round(note.start_s, 4),
                 "end_s": round(note.end_s, 4),
                 "pitch": note.pitch,
-                "cents": round(note.cents, 2),
-                "name": harp.named(note.pitch),
+                "others": note.others,
+                "cents": None if note.cents is None else round(note.cents, 2),
+                "name": _named(note, harp),
                 "token": token,
                 "doubt": note.doubt,
             }
@@ -100,7 +106,7 @@ def run(args: argparse.Namespace) -> int:
         if note.doubt:
             span = event.note.span if event else None
             where = f" at {span.line}:{span.column}" if span else ""
-            doubts.append(f"# unsure: {token or harp.named(note.pitch)}{where}, {note.doubt}")
+            doubts.append(f"# unsure: {token or _named(note, harp)}{where}, {note.doubt}")
     text = written.text
     if doubts:
         text += "\n" + "\n".join(doubts) + "\n"
@@ -120,3 +126,7 @@ def run(args: argparse.Namespace) -> int:
         for remark in written.remarks:
             common.warn(f"{name}: {remark}")
     return OK
+
+
+def _named(note: HeardNote, harp: Harp) -> str:
+    return " ".join(harp.named(pitch) for pitch in note.pitches)

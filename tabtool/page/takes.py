@@ -42,15 +42,12 @@ def write_down(data: bytes, name: str, harp: Harp) -> Json:
     """A recording as the text of a first tab, and what is unsure of it."""
     with _parts(), _file(data, name) as path:
         from tabtool.scores.notate import notate
-        from tabtool.takes.gate import admit
         from tabtool.takes.listen import listen, melody_of
         from tabtool.takes.pitchtrack import track
         from tabtool.takes.recording import read
 
         recording = read(path)
-        heard_track = track(recording.samples, recording.rate)
-        admit(heard_track)
-        heard = listen(heard_track)
+        heard = listen(track(recording.samples, recording.rate), harp)
     if not heard.notes:
         raise TabError(f"{name}: no notes that can be told apart")
     written = notate(melody_of(heard, 0.0, os.path.splitext(name)[0]), harp)

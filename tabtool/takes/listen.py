@@ -1,25 +1,29 @@
-"""What was played, without a tab: the notes of a recording, and a first transcription.
+"""What was played, without a tab: notes and chords of a recording, and a first transcription.
 
 Conventions: seconds of the recording; pitches are MIDI numbers; ``tuning_cents`` is what the
 recording as a whole stands above equal temperament at A4 = 440 Hz, and is taken off a note's
 ``cents``, its distance from the semitone it was taken for.
 
-Frame by frame one semitone or silence sounds; the likeliest path is Viterbi's, each change
-costing, and a dip of the level parts two equal notes.
+Frame by frame one semitone, one chord of the harp or silence sounds; the likeliest path is
+Viterbi's, each change costing, and a dip of the level parts two equal notes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tabtool.harp import Harp
+from tabtool.header import Setting
 from tabtool.music import Meter, parse_meter
 from tabtool.scores.measures import Change, Measure, Melody, Sounded
 from tabtool.takes.align import Floats, dips, likelihood, presence, tuning_guess
+from tabtool.takes.chords import Pitches, code, distinct, of_harp, with_chords
+from tabtool.takes.gate import admit
 from tabtool.takes.pitchtrack import HIGHEST_HZ, LOWEST_HZ, PitchTrack, midi
 
 CHANGE, BEGIN, END = 9.0, 3.0, 2.0
@@ -46,14 +50,21 @@ FASTEST = 160
 
 
 class HeardNote(NamedTuple):
-    """One note heard: ``pitch`` is the semitone, ``cents`` how far it lay from it; ``doubt``
+    """One note or chord heard: ``pitch`` is the semitone, the lowest of a chord, and ``others``
+    the rest of it; ``cents`` is how far a note lay from its semitone, None of a chord; ``doubt``
     says in a few words why it is not sure, and is empty where it is."""
 
     start_s: float
     end_s: float
     pitch: int
-    cents: float
+    cents: float | None
     doubt: str
+    others: tuple[int, ...] = ()
+
+    @property
+    def pitches(self) -> tuple[int, ...]:
+        """All of them, the lowest first."""
+        return (self.pitch, *self.others)
 
 
 class Heard(NamedTuple):
@@ -63,39 +74,48 @@ class Heard(NamedTuple):
     notes: tuple[HeardNote, ...]
 
 
-def listen(track: PitchTrack) -> Heard:
-    """The notes of a recording that `gate.admit` has let in."""
+def listen(track: PitchTrack, harp: Harp | None = None) -> Heard:
+    """The notes of a recording, and the chords of neighbouring holes of the harp.
+
+    `Unjudged` where there is nothing that can be told.
+    """
     low, high = int(midi(LOWEST_HZ)), int(midi(HIGHEST_HZ)) + 1
-    semitones = np.arange(low, high + 1)
-    tuning = tuning_guess(track, [(float(pitch),) for pitch in semitones])
-    path = _path(track, semitones, tuning)
+    known: list[Pitches] = [(float(pitch),) for pitch in range(low, high + 1)]
+    tuning = tuning_guess(track, known)
+    track = with_chords(track, distinct(of_harp(Setting(harp=harp))), tuning)
+    admit(track)
+    path = _path(track, [*known, *((code(k),) for k in range(len(track.sets)))], tuning)
+    known += track.sets
     depth = dips(track)
-    found: list[tuple[int, int, int]] = []
+    found: list[tuple[int, int, Pitches]] = []
     first = 0
     for t in range(1, len(path) + 1):
         goes_on = t < len(path) and path[t] == path[first] and depth[t] < PARTED_DB
         if goes_on:
             continue
         if path[first] >= 0:
-            found.append((first, t, int(semitones[path[first]])))
+            found.append((first, t, known[path[first]]))
         first = t
     shortest = round(SHORTEST_S / track.hop_s)
     found = [each for each in found if each[1] - each[0] >= shortest]
     notes = [_note(track, *each, tuning) for each in found]
     exact = tuning * 100
-    settled = [note.cents for note in notes if not note.doubt]
+    settled = [note.cents for note in notes if note.cents is not None and not note.doubt]
     if settled:
         # what all notes share is the tuning, not their own
         shift = float(np.median(settled))
         exact += shift
-        notes = [note._replace(cents=note.cents - shift) for note in notes]
+        notes = [
+            note if note.cents is None else note._replace(cents=note.cents - shift)
+            for note in notes
+        ]
     return Heard(exact, tuple(notes))
 
 
-def _path(track: PitchTrack, semitones: NDArray[Any], tuning: float) -> NDArray[np.int16]:
-    """For each frame the number of the semitone that sounds, −1 for silence."""
+def _path(track: PitchTrack, known: Sequence[Pitches], tuning: float) -> NDArray[np.int16]:
+    """For each frame the number of the pitch that sounds, −1 for silence."""
     sounding = presence(track)
-    seen = likelihood(track, [(float(pitch) + tuning,) for pitch in semitones], sounding)
+    seen = likelihood(track, [(pitch + tuning,) for (pitch,) in known], sounding)
     silent = np.log(1 - sounding + sounding * 0.006)
     frames, states = seen.shape
     back = np.zeros((frames, states + 1), np.int16)
@@ -121,7 +141,16 @@ def _path(track: PitchTrack, semitones: NDArray[Any], tuning: float) -> NDArray[
     return path
 
 
-def _note(track: PitchTrack, first: int, last: int, semitone: int, tuning: float) -> HeardNote:
+def _note(track: PitchTrack, first: int, last: int, pitches: Pitches, tuning: float) -> HeardNote:
+    semitone, *others = (round(pitch) for pitch in pitches)
+    start, end = (track.start_s + track.hop_s * (t - 0.5) for t in (first, last))
+    doubt = ""
+    if (last - first) * track.hop_s < UNSURE_S:
+        doubt = "very short"
+    elif np.median(presence(track)[first:last]) < 0.5:
+        doubt = "hardly heard"
+    if others:
+        return HeardNote(start, end, semitone, None, doubt, tuple(others))
     part = slice(first + min(2, (last - first) // 3), last)
     pitch = track.pitch[part]
     nearest = np.abs(np.nan_to_num(pitch, nan=-99) - semitone - tuning).argmin(axis=1)[:, None]
@@ -129,16 +158,10 @@ def _note(track: PitchTrack, first: int, last: int, semitone: int, tuning: float
     later = curve[len(curve) * 2 // 5 :]
     cents = float(np.nanmedian(later)) if np.isfinite(later).any() else 0.0
     spread = float(np.nanpercentile(np.abs(later - cents), 67)) if np.isfinite(later).any() else 99
-    doubt = ""
     if abs(cents) > UNSURE_CENTS:
         doubt = f"{cents:+.0f} cents from the nearest note"
     elif spread > UNSURE_SPREAD:
         doubt = "its pitch does not hold"
-    elif (last - first) * track.hop_s < UNSURE_S:
-        doubt = "very short"
-    elif np.median(presence(track)[first:last]) < 0.5:
-        doubt = "hardly heard"
-    start, end = (track.start_s + track.hop_s * (t - 0.5) for t in (first, last))
     return HeardNote(start, end, semitone, cents, doubt)
 
 
@@ -173,11 +196,11 @@ def _meter(text: str) -> Meter:
     return meter
 
 
-Timed = tuple[Fraction, Fraction, int]
+Timed = tuple[Fraction, Fraction, tuple[int, ...]]
 
 
 def _in_time(notes: Sequence[HeardNote], starts: Floats, beat_s: float) -> list[Timed]:
-    """Onset and duration in beats, and pitch; two notes never share an onset."""
+    """Onset and duration in beats, and pitches; two notes never share an onset."""
     beats = (starts - starts[0]) / beat_s
     quarters, thirds = (float(np.abs(beats * k - np.rint(beats * k)).mean() / k) for k in GRIDS)
     parts = GRIDS[1] if thirds < THIRDS_FIT * quarters else GRIDS[0]
@@ -192,7 +215,7 @@ def _in_time(notes: Sequence[HeardNote], starts: Floats, beat_s: float) -> list[
             until = grid[k + 1] - grid[k]
             # a short silence is how the note is parted from the next, not a rest
             length = until if until - length <= 1 else min(length, until)
-        timed.append((Fraction(grid[k], parts), Fraction(length, parts), note.pitch))
+        timed.append((Fraction(grid[k], parts), Fraction(length, parts), note.pitches))
     return timed
 
 
@@ -202,10 +225,10 @@ def _barred(timed: Sequence[Timed], meter: Meter, length: Fraction) -> list[Meas
     start = Fraction(0)
     while start < last:
         inside = []
-        for onset, lasts, pitch in timed:
+        for onset, lasts, pitches in timed:
             a, b = max(onset, start), min(onset + lasts, start + length)
             if a < b:
-                inside.append(Sounded(a - start, b - a, (float(pitch),), tied=onset < start))
+                inside.append(Sounded(a - start, b - a, pitches, tied=onset < start))
         measures.append(Measure(length, meter, tuple(inside)))
         start += length
     return measures
@@ -221,7 +244,7 @@ def _free(notes: Sequence[HeardNote], unit: float, meter: Meter) -> list[Measure
         silence = following - note.end_s
         rest = Fraction(round(2 * silence / unit), 2) if silence > 0.6 * unit else Fraction(0)
         lasts = max(Fraction(1, 2), Fraction(round(2 * whole / unit), 2) - rest)
-        inside.append(Sounded(now, lasts, (float(note.pitch),)))
+        inside.append(Sounded(now, lasts, note.pitches))
         now += lasts + rest
         if len(inside) >= FREE_NOTES or rest >= 2 or k + 1 == len(notes):
             length = Fraction(-(-now.numerator // now.denominator))  # whole beats

@@ -97,21 +97,8 @@ def test_listening_is_right_on_a_random_take() -> None:
 
 def test_chords_are_written_down(tmp_path: Path) -> None:
     """Chords and single notes by turns, each by its holes, in a room with noise."""
-    tokens = [
-        "4^",
-        "4+5^",
-        "4+5v",
-        "5v",
-        "1+2+3v",
-        "1+2+3^",
-        "2v",
-        "2+3v",
-        "3v1",
-        "3+4v",
-        "3+4v",
-        "6^",
-    ]
-    score = load(f"harp: C\ntempo: 100\nmeter: free\n| {' '.join(tokens)} |\n").score
+    notes = "4^ 4+5^ 4+5v 5v 1+2+3v 1+2+3^ 2v 2+3v 3v1 3+4v 3+4v 6^"
+    score = load(f"harp: C\ntempo: 100\nmeter: free\n| {notes} |\n").score
     played = [
         Played(0.5 + event.start_s, 0.44 + event.end_s, pitch)
         for event in score.events

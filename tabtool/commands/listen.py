@@ -2,10 +2,10 @@
 
 Single notes, and chords of up to four holes next to each other, one harp alone; any common sound
 file will do (wav, flac, ogg, mp3, m4a). Of a chord, a note an octave or a twelfth above another is
-not told. Without --tempo the tab is in free meter, a beat being the commonest step from note to note; with
-it the bars are 4/4 and the first note falls on a beat. Holes are the easiest for the harp named.
-Notes that are not sure are told in comments at the end, by line and column. It is a draft: check
-and mend it by ear.
+not told. Without --tempo the tab is in free meter, a beat being the commonest step from note to
+note; with it the bars are 4/4 and the first note falls on a beat. Holes are the easiest for the
+harp named. Notes that are not sure are told in comments at the end, by line and column. It is a
+draft: check and mend it by ear.
 
 JSON: {"tuning_cents", "notes": [{"start_s", "end_s", "pitch", "others", "cents", "name", "token",
 "doubt"}], "text"}; pitches are MIDI numbers, "pitch" the lowest of a chord and "others" the rest of

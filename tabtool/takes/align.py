@@ -24,8 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tabtool.diagnostics import TabError
-from tabtool.takes.chords import Pitches
-from tabtool.takes.pitchtrack import FINE_S, PitchTrack
+from tabtool.takes.pitchtrack import FINE_S, Pitches, PitchTrack
 
 Floats = NDArray[np.float32]
 

@@ -18,15 +18,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import TypeAlias
 
 import numpy as np
 
 from tabtool.harp import Breath
 from tabtool.header import Setting
-from tabtool.takes.pitchtrack import BLOCK, CANDIDATES, Floats, PitchTrack, hz, midi
-
-Pitches: TypeAlias = tuple[float, ...]
+from tabtool.takes.align import audible
+from tabtool.takes.pitchtrack import BLOCK, CANDIDATES, Floats, Pitches, PitchTrack, hz, midi
 
 SPAN, EVERY = 1536, 2
 """Samples in a frame, some 96 ms, as the lowest thirds of a low harp lie 45 Hz apart; of the
@@ -53,6 +51,9 @@ least."""
 
 NOTHING, SOMETHING = 0.3, 0.55
 """Likeness of noise to the set that is likest, and of a chord."""
+
+FAINT = 60.0
+"""Decibels under the recording's loudest at which no chord is heard."""
 
 MOST_HOLES = 4
 """Neighbouring holes that a mouth covers."""
@@ -129,7 +130,7 @@ def with_chords(track: PitchTrack, sets: Sequence[Pitches], tuning: float) -> Pi
     chord = _likeness(spectrum, _masks(sets, tuning), frames)
     single = _likeness(spectrum, _masks(singles, 0.0), frames).max(axis=1)
     best = chord.max(axis=1)
-    sure = np.clip((best - NOTHING) / (SOMETHING - NOTHING), 0, 1)
+    sure = np.clip((best - NOTHING) / (SOMETHING - NOTHING), 0, 1) * audible(track, FAINT)
     several = sure / (1 + np.exp(np.clip(KEEN * (single - best), -50, 50)))
     order = np.argsort(-chord, axis=1)[:, :CANDIDATES]
     likely = np.exp(KEEN * (np.take_along_axis(chord, order, 1) - best[:, None]))

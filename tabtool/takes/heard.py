@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tabtool.takes.align import State, Stretch
-from tabtool.takes.chords import Pitches
-from tabtool.takes.pitchtrack import PitchTrack
+from tabtool.takes.pitchtrack import Pitches, PitchTrack
 from tabtool.takes.reread import Reader
 from tabtool.takes.tones import Sound, Visit, Wanted
 

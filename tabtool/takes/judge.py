@@ -17,9 +17,9 @@ import numpy as np
 
 from tabtool.takes.align import State, Stretch, align, tuning_guess
 from tabtool.takes.borders import borders
-from tabtool.takes.chords import CODED, Pitches, code, decoded, distinct, number_of, with_chords
+from tabtool.takes.chords import CODED, code, decoded, distinct, number_of, with_chords
 from tabtool.takes.heard import heard
-from tabtool.takes.pitchtrack import PitchTrack
+from tabtool.takes.pitchtrack import Pitches, PitchTrack
 from tabtool.takes.steady import curve_of, steady
 from tabtool.takes.tones import Wanted
 

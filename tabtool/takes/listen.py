@@ -22,9 +22,9 @@ from tabtool.header import Setting
 from tabtool.music import Meter, parse_meter
 from tabtool.scores.measures import Change, Measure, Melody, Sounded
 from tabtool.takes.align import Floats, dips, likelihood, presence, tuning_guess
-from tabtool.takes.chords import Pitches, code, distinct, of_harp, with_chords
+from tabtool.takes.chords import code, distinct, of_harp, with_chords
 from tabtool.takes.gate import admit
-from tabtool.takes.pitchtrack import HIGHEST_HZ, LOWEST_HZ, PitchTrack, midi
+from tabtool.takes.pitchtrack import HIGHEST_HZ, LOWEST_HZ, Pitches, PitchTrack, midi
 
 CHANGE, BEGIN, END = 9.0, 3.0, 2.0
 """Costs in nats of going from pitch to pitch, of beginning after silence, of falling silent."""

@@ -21,7 +21,7 @@ tests only) 0.02/0.12, 0.29/1.09, 0.06/0.28, at two thirds of the speed.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from tabtool.takes.recording import Recording
 
 Floats = NDArray[np.float32]
+Pitches: TypeAlias = tuple[float, ...]
 
 HOP_S = 0.010
 """Seconds from frame to frame."""
@@ -76,7 +77,7 @@ class PitchTrack:
     hop_s: float
     start_s: float
     sound: Recording | None = None
-    sets: tuple[tuple[float, ...], ...] = ()
+    sets: tuple[Pitches, ...] = ()
 
     @property
     def times(self) -> NDArray[np.float64]:

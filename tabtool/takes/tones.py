@@ -17,8 +17,8 @@ from typing import NamedTuple
 import numpy as np
 
 from tabtool.takes.align import SAME, Floats, State, Stretch, dips
-from tabtool.takes.chords import Pitches
-from tabtool.takes.pitchtrack import PitchTrack
+from tabtool.takes.chords import decoded
+from tabtool.takes.pitchtrack import Pitches, PitchTrack
 
 KINK, STEP, LEAP = 5.0, 3, 80.0
 """Cents of a sudden step of the pitch that count as a decibel of dip: a reed that speaks again
@@ -167,10 +167,25 @@ class Sound:
 
     def _echoes(self, before: Tone, tone: Tone) -> bool:
         """Whether a tone is but the room's answer to the one before."""
+        if tone.first - before.last >= 5:
+            return False
         one, two = (self.track.level[t.first : t.last] for t in (before, tone))
-        softer = two.max() < one.max() - ECHO_DB and two.max() < two[0] + SPOKEN_DB
-        alike = abs(self._middle(before) - self._middle(tone)) < OWN
-        return bool(softer and alike and tone.first - before.last < 5)
+        was, rings = self._middle(before), self._middle(tone)
+        if abs(was - rings) < OWN:
+            loud = two.max()
+        elif self._heard(rings) < self._heard(was) and not self._begins(tone):
+            loud = np.median(two)  # the reeds of a chord do not all fall silent at once
+        else:
+            return False
+        return bool(loud < one.max() - ECHO_DB and two.max() < two[0] + SPOKEN_DB)
+
+    def _begins(self, tone: Tone) -> bool:
+        """Whether the level dips where a tone begins."""
+        return bool(self.parting[max(0, tone.first - 4) : tone.first + 5].max() >= LITTLE)
+
+    def _heard(self, pitch: float) -> set[float]:
+        """The pitches that one in the track stands for, those of a chord."""
+        return {round(p, 1) for p in decoded(pitch - self.tuning, self.track.sets)}
 
     def _middle(self, tone: Tone) -> float:
         return _median(self.track.pitch[tone.first : tone.last, 0])

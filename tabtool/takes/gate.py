@@ -1,4 +1,5 @@
-"""Whether a recording can be judged at all: nothing is claimed of silence, noise, speech, chords.
+"""Whether a recording can be judged at all: nothing is claimed of silence, noise and speech, nor
+of chords that were not told apart.
 
 Conventions: levels in dB of full scale; a frame *sounds* where one clear pitch is heard.
 """

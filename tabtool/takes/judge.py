@@ -154,9 +154,11 @@ def judge(track: PitchTrack, expected: Sequence[Expected]) -> Verdict:
         near = targets[visit.place][0] + tuning if visit.state is State.NOTE else None
         times, curve = curve_of(track, start, end, None if note.others else near)
         if number < len(take.notes) and note.others:
-            status = "ok" if visit.state is State.NOTE else "wrong"
-            pitch = float(np.median(curve)) if status == "wrong" and len(curve) else None
-            notes.append(Judged(visit.place, status, start, end, pitch=pitch))
+            if visit.state is State.NOTE:
+                notes.append(Judged(visit.place, "ok", start, end))
+            elif len(curve):  # else nothing that has a name sounded in its stead
+                pitch = float(np.median(curve))
+                notes.append(Judged(visit.place, "wrong", start, end, pitch=pitch))
         elif number < len(take.notes):
             told = steady(note.pitch, start, end, times, curve)
             notes.append(Judged(visit.place, "ok", start, end, **told._asdict()))

@@ -14,7 +14,16 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import TypeVar
 
-from tabtool.scores.measures import NO_CHANGE, Measure, Melody, Sign, SignKind, laid_out, states_at
+from tabtool.scores.measures import (
+    NO_CHANGE,
+    Measure,
+    Melody,
+    Sign,
+    SignKind,
+    laid_out,
+    said_again,
+    states_at,
+)
 
 _WORDS = re.compile(
     r"(?P<back>dc|dacapo|ds|dalsegno)(?:segno)?(?:(?:al|alla|to|tothe)(?P<until>fine|end|coda))?"
@@ -94,9 +103,8 @@ def _in_order(
         first, end = starts[named.index(name)], ends[name]
         section = [bar._replace(signs=(), final=False) for bar in measures[first:end]]
         back = next((bar for bar in section if bar.opens or bar.closes), None)
-        section[0] = section[0]._replace(
-            change=laid_out(measures, [first], state)[0].change,
-            opens=section[0].opens or (back is not None and not back.opens),
+        section[0] = said_again(section[0], states[first], state)._replace(
+            opens=section[0].opens or (back is not None and not back.opens)
         )
         section[-1] = section[-1]._replace(double=not section[-1].closes)
         out += section
@@ -134,13 +142,13 @@ def _followed(
     if not first <= last <= back or last not in again:
         raise _UnclearError("what it goes back to does not come to its end")
     head = [*measures[:back], measures[back]._replace(final=False, double=True)]
-    state = states_at(measures)[back]
-    out = head + laid_out(measures, again, state)
+    states = states_at(measures)
+    out = head + laid_out(measures, again, states[back])
     if short:
         out[-1] = _cut(out[-1], short)
     if coda < len(measures):
-        opening = laid_out(measures, [coda], states_at(measures)[last])[0]
-        out += [measures[coda]._replace(change=opening.change), *measures[coda + 1 :]]
+        opening = said_again(measures[coda], states[coda], states[last])
+        out += [opening, *measures[coda + 1 :]]
     else:
         out[-1] = out[-1]._replace(final=True)
     where = f"bar {first + 1}" if last == first else f"bars {first + 1} to {last + 1}"
@@ -155,7 +163,7 @@ def _up_to_fine(measures: Sequence[Measure], first: int, last: int, at: Fraction
     It stands where the pick-up that the passage begins with makes a full bar of what is before.
     """
     bar, pickup = measures[last], measures[first].length
-    struck = [note.onset for note in bar.notes if note.pitches]
+    struck = _struck(bar)
     if not struck or not struck[0] < at <= struck[-1]:
         return Fraction(0)
     if last > first and pickup + at == bar.length and pickup < bar.length:
@@ -186,13 +194,18 @@ def _starts(
     for index, sign in signs:
         if sign.kind is not kind:
             continue
-        struck = [note.onset for note in measures[index].notes if note.pitches]
+        struck = _struck(measures[index])
         if not struck or sign.at <= struck[0]:
             yield index
         elif sign.at > struck[-1]:
             yield index + 1
         else:
             raise _UnclearError(f"the {sign} stands within bar {index + 1}")
+
+
+def _struck(bar: Measure) -> list[Fraction]:
+    """When the notes of a bar sound, rests apart."""
+    return [note.onset for note in bar.notes if note.pitches]
 
 
 def _to_coda(measures: Sequence[Measure], signs: list[tuple[int, Sign]], back: int) -> list[int]:

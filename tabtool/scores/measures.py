@@ -215,15 +215,16 @@ def laid_out(
     states = states_at(measures)
     out: list[Measure] = []
     for index in indices:
-        measure, wanted = measures[index], states[index]
-        change = wanted.since(state)._replace(section=measure.change.section)
-        state = wanted
-        out.append(
-            measure._replace(
-                change=change, opens=False, closes=False, times=2, endings=(), double=False
-            )
-        )
+        measure = said_again(measures[index], states[index], state)
+        state = states[index]
+        out.append(measure._replace(opens=False, closes=False, times=2, endings=(), double=False))
     return out
+
+
+def said_again(measure: Measure, holds: Change, before: Change) -> Measure:
+    """The bar saying all that holds at it and did not before."""
+    change = holds.since(before)._replace(section=measure.change.section)
+    return measure._replace(change=change)
 
 
 def states_at(measures: Sequence[Measure]) -> list[Change]:

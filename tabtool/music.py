@@ -61,6 +61,15 @@ class Key(NamedTuple):
         return self.tonic if self.mode == "major" else f"{self.tonic} {self.mode}"
 
 
+def altered(key: Key, step: str) -> int:
+    """Semitones the key signature moves a letter by."""
+    fifths = key.fifths
+    place = FIFTHS.index(step)
+    if fifths > 0:
+        return (fifths - place + 6) // 7
+    return -((-fifths - (6 - place) + 6) // 7)
+
+
 def moved(key: Key, semitones: int) -> Key:
     """The key of the same mode so many semitones higher."""
     pitch = 60 + (key.pitch_class + semitones) % 12

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from tabtool.music import FIFTHS, Key
+from tabtool.music import FIFTHS, Key, altered
 from tabtool.readers.abc_fields import read_key
 
 PIPES = Key("D")  # HP and Hp: the pipes sound F# and C# whether or not the tune prints them
@@ -60,10 +60,8 @@ def read_signature(value: str) -> Signature:
 
 def _signs(key: Key) -> dict[str, str]:
     """The signature of a key, double accidentals where it has more than seven."""
-    fifths, sign = abs(key.fifths), "^" if key.fifths > 0 else "_"
-    line = FIFTHS if key.fifths > 0 else FIFTHS[::-1]
-    turns = [(fifths - place + 6) // 7 for place in range(7)]
-    return {letter: sign * times for letter, times in zip(line, turns, strict=True) if times}
+    moved = {letter: altered(key, letter) for letter in FIFTHS}
+    return {letter: ("^" if by > 0 else "_") * abs(by) for letter, by in moved.items() if by}
 
 
 def read_shift(value: str) -> int:

@@ -11,7 +11,7 @@ import re
 from fractions import Fraction
 from itertools import pairwise
 
-from tabtool.music import ACCIDENTALS, FIFTHS, FREE, Key, Meter, spell
+from tabtool.music import ACCIDENTALS, FREE, Key, Meter, altered, spell
 from tabtool.scores.measures import Change, Measure, Sounded
 from tabtool.scores.staff import Staff
 from tabtool.scores.values import Value, values
@@ -157,7 +157,7 @@ class _Writing:
         assert found is not None
         step, alter, octave = found[1], ACCIDENTALS[found[2]], int(found[3])
         sign = ""
-        if alter != _altered(self.signature, step) or step in self.touched:
+        if alter != altered(self.signature, step) or step in self.touched:
             sign = _SIGNS[alter]
             self.touched.add(step)
         letter = step.lower() if octave >= 5 else step
@@ -251,12 +251,3 @@ def _tempo(quarters: Fraction, meter: Meter) -> str:
 
 def _plain(text: str) -> str:
     return " ".join(text.split())
-
-
-def _altered(key: Key, step: str) -> int:
-    """Semitones the key signature moves a letter by."""
-    fifths = key.fifths
-    place = FIFTHS.index(step)
-    if fifths > 0:
-        return (fifths - place + 6) // 7
-    return -((-fifths - (6 - place) + 6) // 7)
